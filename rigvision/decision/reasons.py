@@ -1,0 +1,206 @@
+"""Every reason a verdict can give: one table that text, picture and docs read.
+
+A sentence has blanks in braces which the facts of the case fill. ``outcome`` is what
+the reason alone leads to; ``note`` reasons explain a figure without changing a verdict.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Outcome = Literal["adjust", "retake", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a verdict is what it is, in words for the mechanic."""
+
+    code: str
+    text: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonKind:
+    outcome: Outcome
+    text: str
+    remedy: str
+
+
+_AIM = "Hold the phone 20 to 35 cm away, straight at the gap, whole gauge in the picture."
+
+REASONS: dict[str, ReasonKind] = {
+    # The photo, the gauge or its seating can't be trusted.
+    "no-gauge": ReasonKind(
+        "retake",
+        "No rig gauge was found in the picture.",
+        f"{_AIM} Wipe the marks; light them evenly.",
+    ),
+    "two-gauges": ReasonKind(
+        "retake",
+        "Marks of more than one gauge, or one mark twice, are in the picture: {ids}.",
+        "Take away the other gauge or its reflection and photograph one gauge alone.",
+    ),
+    "wrong-gauge": ReasonKind(
+        "retake",
+        "The marks in the picture ({ids}) do not belong to gauge {gauge}.",
+        "Fit the gauge that belongs to this frame, or name the right one with --gauge.",
+    ),
+    "unknown-gauge": ReasonKind(
+        "retake",
+        "The marks in the picture ({ids}) belong to no gauge known here.",
+        "Fit a gauge whose file is installed, or give its file with --gauge.",
+    ),
+    "too-few-marks": ReasonKind(
+        "retake",
+        "Only {found} of {total} marks can be used; {needed} are needed.",
+        "Uncover and wipe marks {missing}, then take the picture again.",
+    ),
+    "blurred": ReasonKind(
+        "retake",
+        "The picture is blurred: edges are {blur_mm:.2f} mm wide, at most {limit_mm:.2f} mm.",
+        "Tap the gauge to focus, hold still, and take it again.",
+    ),
+    "glare": ReasonKind(
+        "retake",
+        "Glare covers the {where}.",
+        "Tilt the torch or step to one side so that the bright spot leaves the gap.",
+    ),
+    "too-dark": ReasonKind(
+        "retake",
+        "The picture is too dark to find the edges.",
+        "Light the gap from the side and take it again.",
+    ),
+    "too-oblique": ReasonKind(
+        "retake",
+        "The view is {tilt_deg:.0f} deg off square; at most {limit_deg:.0f} deg.",
+        "Move the phone so that it looks straighter at the gauge.",
+    ),
+    "too-far": ReasonKind(
+        "retake",
+        "The gauge is too small in the picture: {px_per_mm:.1f} px per mm, at least "
+        "{limit:.1f} needed.",
+        "Move closer, 20 to 35 cm, or send the original picture instead of a reduced copy.",
+    ),
+    "ambiguous-view": ReasonKind(
+        "retake",
+        "The marks fit two directions of view nearly as well ({ratio:.1f} times).",
+        "Step about 15 deg to one side and take it again.",
+    ),
+    "marks-disagree": ReasonKind(
+        "retake",
+        "The marks do not fit the gauge's drawing: {residual_px:.2f} px left over.",
+        "Check the gauge for damage or dirt on the marks; send the original picture.",
+    ),
+    "edge-hidden": ReasonKind(
+        "retake",
+        "The edges can be read at only {found} of {total} stations.",
+        "Clean the edges, take away what covers them, light the gap, and take it again.",
+    ),
+    "yoke-hidden": ReasonKind(
+        "retake",
+        "The {what} cannot be read.",
+        "Uncover and wipe the yoke and socket in the lower window, and take it again.",
+    ),
+    "gauge-not-seated": ReasonKind(
+        "retake",
+        "The gauge does not sit on the sill: off by {offset_mm:.2f} mm and {tilt_deg:.2f} deg; "
+        "at most {offset_limit_mm:.2f} mm and {tilt_limit_deg:.2f} deg.",
+        "Seat the gauge against the sill along its whole length, then take it again.",
+    ),
+    "clock-contradicts-gap": ReasonKind(
+        "retake",
+        "Gap and clock contradict each other by {difference_mm:.2f} mm, more than three "
+        "standard uncertainties ({limit_mm:.2f} mm).",
+        "Check seating, the socket's index lines and the frame's name; then take it again.",
+    ),
+    "uncertainty-too-large": ReasonKind(
+        "retake",
+        "The {quantity} is uncertain by {expanded:.2f} {unit}, too much for its limits.",
+        f"{_AIM} Light the gap from the side.",
+    ),
+    # The photo is good; something is outside its limits, or cannot be proven inside.
+    "gap-high": ReasonKind(
+        "adjust",
+        "The gap is {value:.2f} mm; the upper limit is {upper:.2f} mm.",
+        "Close the door: {instruction}",
+    ),
+    "gap-low": ReasonKind(
+        "adjust",
+        "The gap is {value:.2f} mm; the lower limit is {lower:.2f} mm.",
+        "Open the door: {instruction}",
+    ),
+    "taper": ReasonKind(
+        "adjust",
+        "The gap changes by {value:.2f} mm from left to right; at most {limit:.2f} mm.",
+        "Turns do not mend a taper: check the door's hinge and mounts by the maintenance data.",
+    ),
+    "yoke-offset": ReasonKind(
+        "adjust",
+        "The socket lies {value:.2f} mm to the side of the yoke; at most {limit:.2f} mm.",
+        "Check the actuator's mounts and position by the maintenance data.",
+    ),
+    "yoke-tilt": ReasonKind(
+        "adjust",
+        "The socket is tilted {value:.1f} deg to the yoke; at most {limit:.1f} deg.",
+        "Check the actuator's mounts and position by the maintenance data.",
+    ),
+    "yoke-not-seated": ReasonKind(
+        "adjust",
+        "The yoke's shoulder stands {value:.2f} mm off the socket; at most {limit:.2f} mm.",
+        "Line the socket up with the yoke, slide the yoke fully home, and check again.",
+    ),
+    "clock-off": ReasonKind(
+        "adjust",
+        "The socket is {value:.1f} deg off the yoke's line; at most {limit:.1f} deg.",
+        "Turn the socket until its line meets the yoke's: {instruction}",
+    ),
+    # Notes: they explain, and change no verdict.
+    "no-flat-inside": ReasonKind(
+        "note",
+        "No position in which the yoke engages leaves the gap inside its limits.",
+        "Do not force it: check rigging and door by the maintenance data.",
+    ),
+    "flat-uncertain": ReasonKind(
+        "note",
+        "Two flats fit nearly as well: {first:.2f} or {second:.2f} turns.",
+        "Turn to the first, then photograph again.",
+    ),
+    "better-flat": ReasonKind(
+        "note",
+        "Another flat would bring the gap nearer to nominal ({turns:.2f} turns).",
+        "No turn is needed.",
+    ),
+    "stations-lost": ReasonKind(
+        "note",
+        "The edges could not be read at x = {stations} mm.",
+        "Clean and light that part of the gap if a better reading is wanted.",
+    ),
+    "marks-refused": ReasonKind(
+        "note",
+        "Marks {ids} were seen but not used: they do not agree with the others.",
+        "Wipe them, and have the gauge checked if this comes back.",
+    ),
+    "no-yoke-on-gauge": ReasonKind(
+        "note",
+        "Gauge {gauge} has no yoke tag: offset, tilt and seat are not measured.",
+        "Judge the yoke by hand as the maintenance data says.",
+    ),
+    "no-clock-on-gauge": ReasonKind(
+        "note",
+        "Socket or gauge has no index lines: the clock is not measured.",
+        "Judge the socket's position by hand as the maintenance data says.",
+    ),
+    "focal-unknown": ReasonKind(
+        "note",
+        "The picture does not say its focal length; it was estimated, and the uncertainty widened.",
+        "Send the original file from the phone's camera.",
+    ),
+}
+
+
+def reason(code: str, **facts: object) -> Reason:
+    """The reason with its blanks filled."""
+    kind = REASONS[code]
+    return Reason(code, kind.text.format(**facts), kind.remedy.format(**facts))

@@ -1,0 +1,117 @@
+"""The result of one check, as the command prints it and the library returns it.
+
+Every figure that could not be measured is None, never 0 and never a guess; ``reasons``
+says why. Signs and zero points are those of the gauge axes (``ground.conventions``):
+
+gap        distance square to the sill between the planes tangent to the broken edges
+taper      gap at the largest x minus gap at the smallest x
+lateral    socket axis y minus yoke centreline y, at the socket's face
+tilt       from yoke centreline to socket axis, counter-clockwise positive
+seat gap   socket face x minus yoke shoulder x, on the yoke's centreline
+clock      from the yoke's line to the nearest socket line, towards +y positive
+turns      turns of the wrench at the socket, positive closes the door
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from rigvision.decision.reasons import Reason
+
+SCHEMA = "rigvision.check/1"
+Verdict = Literal["pass", "adjust", "retake"]
+Direction = Literal["close", "open", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFacts:
+    name: str
+    sha256: str
+    width_px: int
+    height_px: int
+    taken_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StationResult:
+    x_mm: float
+    gap_mm: float | None
+    expanded_uncertainty_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class GapResult:
+    mean_mm: float | None
+    expanded_uncertainty_mm: float | None
+    coverage_factor: float
+    conformance_probability: float | None
+    lower_mm: float
+    upper_mm: float
+    taper_mm: float | None
+    taper_expanded_uncertainty_mm: float | None
+    stations: tuple[StationResult, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class YokeResult:
+    lateral_offset_mm: float | None = None
+    lateral_offset_expanded_uncertainty_mm: float | None = None
+    tilt_deg: float | None = None
+    tilt_expanded_uncertainty_deg: float | None = None
+    seat_gap_mm: float | None = None
+    seat_gap_expanded_uncertainty_mm: float | None = None
+    clock_deg: float | None = None
+    clock_expanded_uncertainty_deg: float | None = None
+    engaged: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TurnsResult:
+    value: float | None
+    expanded_uncertainty: float | None
+    direction: Direction | None
+    source: Literal["gap", "gap+clock"] | None
+    instruction: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One influence on one quantity; angular quantities carry degrees instead of mm."""
+
+    quantity: str
+    source: str
+    type: Literal["A", "B"]
+    standard_uncertainty_mm: float | None
+    standard_uncertainty_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ViewResult:
+    distance_mm: float | None
+    tilt_deg: float | None
+    px_per_mm: float | None
+    marks_found: tuple[int, ...]
+    marks_refused: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """One photo checked. ``evidence`` holds what was found in the picture, for drawing."""
+
+    photo: PhotoFacts
+    gauge: str | None
+    frame: str | None
+    door: int | None
+    camera: str
+    verdict: Verdict
+    borderline: bool
+    reasons: tuple[Reason, ...]
+    gap: GapResult | None
+    yoke: YokeResult
+    turns: TurnsResult
+    uncertainty_budget: tuple[BudgetLine, ...]
+    view: ViewResult
+    version: str
+    schema: str = SCHEMA
+    evidence: object | None = field(default=None, repr=False, compare=False)

@@ -1,0 +1,1 @@
+"""From a file to trustworthy pixels: decode, limits, EXIF, orientation once, linear light, hash."""

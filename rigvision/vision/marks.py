@@ -1,0 +1,200 @@
+"""The gauge's marks in the picture: found on a pyramid, corners from lines fitted to the sides.
+
+Detection needs only identity and a rough place, and is done on a small copy. Each side's
+border is then fitted at full resolution to the original pixels, in linear light, with no
+interpolation: every sample is one pixel at its own distance from the line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
+from rigvision.photo.picture import Picture
+from rigvision.vision.side import SideFits, fit_sides
+
+#: Marks are looked for on copies whose longer side is about this long, then finer.
+COARSE_SIDE_PX = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A tag seen: its id and rough corners (4, 2) px, in the order of ``CORNER_SIGNS``."""
+
+    mark_id: int
+    corners_px: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A tag measured: corners (4, 2) px where its fitted sides meet, and how well known."""
+
+    mark_id: int
+    corners_px: FloatArray
+    covariance_px2: FloatArray  # (8, 8), x and y of each corner in turn
+    blur_px: float  # sigma of the border's edge-spread function
+    contrast: float  # light minus dark, linear light 0..1
+    saturated: float  # part of the light side's samples at the top code
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Everything found of one gauge. ``unreadable`` decoded, but a side could not be fitted."""
+
+    measured: tuple[Mark, ...]
+    unreadable: tuple[int, ...]
+
+    def by_id(self, mark_id: int | None) -> Mark | None:
+        return next((m for m in self.measured if m.mark_id == mark_id), None)
+
+    @property
+    def ids(self) -> tuple[int, ...]:
+        return tuple(sorted(m.mark_id for m in self.measured))
+
+
+def find_tags(picture: Picture) -> list[Sighting]:
+    """All AprilTags of family 36h11 in the picture, rough corners; ids may repeat.
+
+    Coarse to fine: a finer level is searched only while fewer than four tags are known.
+    """
+    longest = max(picture.width_px, picture.height_px)
+    steps = sorted({max(1, round(longest / COARSE_SIDE_PX / k)) for k in (1, 2, 4)}, reverse=True)
+    found: list[Sighting] = []
+    for step in steps:
+        found = max(found, _detect(picture.luma, step), key=len)
+        if len({s.mark_id for s in found}) >= 4:
+            break
+    return found
+
+
+def find_missing(picture: Picture, expected_px: dict[int, FloatArray]) -> list[Sighting]:
+    """Tags that the coarse search missed, looked for at full resolution where they must be.
+
+    ``expected_px`` gives rough corners (4, 2) by id.
+    """
+    found = []
+    for mark_id, corners_px in expected_px.items():
+        margin = 0.5 * float(np.ptp(corners_px, axis=0).max())
+        left, top = np.floor(corners_px.min(axis=0) - margin).astype(int).clip(min=0)
+        right, bottom = np.ceil(corners_px.max(axis=0) + margin).astype(int).clip(min=0)
+        crop = picture.luma[top:bottom, left:right]
+        if min(crop.shape) < 24:
+            continue
+        step = max(1, round(float(np.ptp(corners_px, axis=0).max()) / 80.0))
+        for sighting in _detect(crop, step):
+            if sighting.mark_id == mark_id:
+                found.append(Sighting(mark_id, sighting.corners_px + (left, top)))
+                break
+    return found
+
+
+def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
+    """Corners of tags to a few hundredths of a pixel, from lines fitted to their four sides."""
+    quads_px = np.array([s.corners_px for s in sightings]).reshape(-1, 4, 2)
+    fits = fit_sides(picture, quads_px)
+    measured, unreadable = [], []
+    for index, sighting in enumerate(sightings):
+        mark = _mark_from_sides(sighting.mark_id, quads_px[index], fits, index)
+        if mark is None:
+            unreadable.append(sighting.mark_id)
+        else:
+            measured.append(mark)
+    return Marks(tuple(measured), tuple(unreadable))
+
+
+def rough_homography(
+    sightings: list[Sighting], corners_mm: dict[int, FloatArray]
+) -> FloatArray | None:
+    """px_from_gauge-plane homography (3, 3) from rough corners; None if it cannot be had."""
+    known = [s for s in sightings if s.mark_id in corners_mm]
+    if len(known) < 2:
+        return None
+    source = np.concatenate([corners_mm[s.mark_id][:, :2] for s in known])
+    target = np.concatenate([s.corners_px for s in known])
+    homography, _ = cv2.findHomography(source, target, cv2.RANSAC, 6.0)
+    return None if homography is None else np.asarray(homography, dtype=np.float64)
+
+
+def apply_homography(homography: FloatArray, points: FloatArray) -> FloatArray:
+    """Map points (N, 2)."""
+    mapped = np.column_stack([points, np.ones(len(points))]) @ homography.T
+    return np.asarray(mapped[:, :2] / mapped[:, 2:3])
+
+
+def _detect(luma: np.ndarray, step: int) -> list[Sighting]:
+    """Tags in luma codes (H, W) reduced ``step`` times; corners in the full picture's px."""
+    small = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
+    if step > 1:
+        size = (luma.shape[1] // step, luma.shape[0] // step)
+        small = cv2.resize(
+            small[: size[1] * step, : size[0] * step], size, interpolation=cv2.INTER_AREA
+        )
+    detector = cv2.aruco.ArucoDetector(
+        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), _parameters()
+    )
+    corners, ids, _ = detector.detectMarkers(np.ascontiguousarray(small))
+    if ids is None:
+        return []
+    # An area-reduced pixel's centre lies in the middle of the pixels it was made from.
+    return [
+        Sighting(int(i), (np.asarray(c, dtype=np.float64).reshape(4, 2) + 0.5) * step - 0.5)
+        for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
+    ]
+
+
+def _parameters() -> cv2.aruco.DetectorParameters:
+    parameters = cv2.aruco.DetectorParameters()
+    # Rough corners only: the sides are fitted later. SUBPIX halves the search's reach.
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    parameters.adaptiveThreshWinSizeMin = 5
+    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeStep = 20
+    return parameters
+
+
+def _mark_from_sides(
+    mark_id: int, quad_px: FloatArray, fits: SideFits, index: int
+) -> Mark | None:
+    """Corners where neighbouring sides meet, with their covariance from the sides'."""
+    sides = range(4 * index, 4 * index + 4)
+    if not all(fits.usable[s] for s in sides):
+        return None
+    corners = np.empty((4, 2))
+    jacobian = np.zeros((8, 8))  # corners by (offset, turn) of each side
+    for corner in range(4):
+        before, after = (corner - 1) % 4, corner
+        normals = np.stack([fits.normal[sides[before]], fits.normal[sides[after]]])
+        distances = np.array([fits.distance_px[sides[before]], fits.distance_px[sides[after]]])
+        inverse = np.linalg.inv(normals)
+        corners[corner] = inverse @ distances
+        for column, (side, s) in enumerate(((before, 1.0), (after, -1.0))):
+            jacobian[2 * corner : 2 * corner + 2, 2 * side] += inverse[:, column]
+            jacobian[2 * corner : 2 * corner + 2, 2 * side + 1] += inverse[:, column] * s
+    covariance = np.zeros((8, 8))
+    for side in range(4):
+        block = slice(2 * side, 2 * side + 2)
+        covariance[block, block] = fits.covariance[sides[side]]
+    return Mark(
+        mark_id,
+        corners,
+        jacobian @ covariance @ jacobian.T,
+        float(np.median(fits.blur_px[list(sides)])),
+        float(np.median(fits.contrast[list(sides)])),
+        float(np.max(fits.saturated[list(sides)])),
+    )
+
+
+__all__ = [
+    "CORNER_SIGNS",
+    "Mark",
+    "Marks",
+    "Sighting",
+    "apply_homography",
+    "find_missing",
+    "find_tags",
+    "measure_marks",
+    "rough_homography",
+]

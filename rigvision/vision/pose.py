@@ -1,0 +1,301 @@
+"""Where the camera was: one least-squares solve over all marks, with its covariance.
+
+Unknown are the view's eleven parameters. Focal length, principal point and distortion
+carry what is known of the camera before the photo as prior observations, so that the
+picture moves them only as far as it can tell them. Marks weigh in by the covariance of
+their corners and of their calibrated positions, which is shared by a mark's four corners.
+
+A planar target seen from far has two poses that fit; both are solved and the rival kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from rigvision.ground.conventions import FloatArray, rotation_from_vector
+from rigvision.ground.errors import Unmeasurable
+from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.view import View
+from rigvision.world.camera import Camera
+from rigvision.world.gauge import Gauge
+
+
+@dataclass(frozen=True, slots=True)
+class PoseTuning:
+    """Every free choice of the solve."""
+
+    corner_floor_px: float = 0.03  # what fitted borders may err beyond their own statistics
+    border_shift_prior_px: float = 0.6  # phones' tone curves and sharpening, path-traced pictures
+    min_marks: int = 4
+    refuse_sigma: float = 5.0  # a mark this far out, in combined standard deviations, is refused
+    refuse_px: float = 0.25  # and at least this far in pixels
+    worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
+    steps: int = 12
+    converged: float = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class CameraPrior:
+    """What is known of the camera before the photo: values and standard uncertainties."""
+
+    focal_px: float
+    focal_relative_uncertainty: float
+    principal_point_px: tuple[float, float]
+    principal_point_uncertainty_px: float
+    k1: float
+    k1_uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """The solved view, how well it is known, and on which marks it stands."""
+
+    view: View
+    covariance: FloatArray  # (11, 11), order of ``view.PARAMETERS``
+    used: tuple[int, ...]
+    refused: tuple[int, ...]
+    residual_px: float  # RMS over the corner coordinates used
+    rival_ratio: float  # RMS of the other planar pose over this one's; inf where there is none
+    blur_px: float  # sigma of the marks' borders
+
+
+def camera_prior(
+    camera: Camera, focal_px: float | None, width_px: int, height_px: int
+) -> CameraPrior:
+    """Prior from the camera's file and, for a generic camera, the photo's EXIF."""
+    diagonal_px = float(np.hypot(width_px, height_px))
+    focal = camera.focal
+    if focal.calibrated_px_per_diagonal is not None:
+        value = focal.calibrated_px_per_diagonal * diagonal_px
+        relative = focal.calibrated_relative_uncertainty or focal.exif_relative_uncertainty
+    elif focal_px is not None:
+        value, relative = focal_px, focal.exif_relative_uncertainty
+    else:
+        value = focal.default_35mm * diagonal_px / float(np.hypot(36.0, 24.0))
+        relative = focal.default_relative_uncertainty
+    longer_px = max(width_px, height_px)
+    offset = camera.principal_point.offset_px_per_width
+    return CameraPrior(
+        value,
+        relative,
+        ((width_px - 1) / 2 + offset[0] * longer_px, (height_px - 1) / 2 + offset[1] * longer_px),
+        camera.principal_point.uncertainty_per_width * longer_px,
+        camera.distortion.k1,
+        camera.distortion.k1_uncertainty,
+    )
+
+
+def solve_pose(
+    marks: Marks, gauge: Gauge, prior: CameraPrior, tuning: PoseTuning | None = None
+) -> Pose:
+    """Solve the view from the gauge's plate marks.
+
+    Raises Unmeasurable: ``too-few-marks``, ``marks-disagree``.
+    """
+    tuning = tuning or PoseTuning()
+    plate = [m for m in marks.measured if m.mark_id in gauge.marks.centres_mm]
+    _enough(plate, gauge, tuning)
+    refused: list[int] = []
+    while True:
+        problem = _Problem(plate, gauge, prior, tuning)
+        parameters, rival = problem.solve_both()
+        outlier = problem.worst_mark(parameters)
+        if outlier is None:
+            break
+        refused.append(outlier)
+        plate = [m for m in plate if m.mark_id != outlier]
+        if len(plate) < tuning.min_marks:
+            raise Unmeasurable("marks-disagree", residual_px=problem.residual_px(parameters))
+    residual_px = problem.residual_px(parameters)
+    if residual_px > tuning.worst_residual_px:
+        raise Unmeasurable("marks-disagree", residual_px=residual_px)
+    return Pose(
+        View(parameters),
+        problem.covariance(parameters),
+        tuple(sorted(m.mark_id for m in plate)),
+        tuple(sorted(refused)),
+        residual_px,
+        problem.rival_ratio(parameters, rival),
+        float(np.median([m.blur_px for m in plate])),
+    )
+
+
+def _enough(plate: list[Mark], gauge: Gauge, tuning: PoseTuning) -> None:
+    if len(plate) >= tuning.min_marks:
+        return
+    seen = {m.mark_id for m in plate}
+    missing = ", ".join(str(i) for i in sorted(gauge.marks.centres_mm) if i not in seen)
+    raise Unmeasurable(
+        "too-few-marks",
+        found=len(plate),
+        total=len(gauge.marks.centres_mm),
+        needed=tuning.min_marks,
+        missing=missing,
+    )
+
+
+class _Problem:
+    """Residuals of the marks and priors as a function of the view's parameters."""
+
+    def __init__(
+        self, plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
+    ) -> None:
+        self._tuning = tuning
+        self._prior = prior
+        self._ids = [m.mark_id for m in plate]
+        self._points_mm = np.concatenate([gauge.marks.corners_mm(i) for i in self._ids])
+        self._observed_px = np.concatenate([m.corners_px for m in plate])
+        self._outward = np.concatenate([outward_shift(m.corners_px) for m in plate])
+        self._px_per_mm = [
+            float(np.linalg.norm(m.corners_px[0] - m.corners_px[2]))
+            / (gauge.marks.size_mm * np.sqrt(2.0))
+            for m in plate
+        ]
+        self._whiten = [
+            _whitening(m, scale * gauge.marks.position_uncertainty_mm, tuning)
+            for m, scale in zip(plate, self._px_per_mm, strict=True)
+        ]
+
+    def solve_both(self) -> tuple[FloatArray, FloatArray]:
+        """The better and the other planar solution, both refined."""
+        first = self._refine(self._start())
+        mirrored = self._refine(_other_planar(first))
+        pair = sorted((first, mirrored), key=lambda p: float(np.sum(self._residuals(p) ** 2)))
+        return pair[0], pair[1]
+
+    def rival_ratio(self, best: FloatArray, rival: FloatArray) -> float:
+        """How much worse the other pose fits; inf where it is the same pose or impossible."""
+        turn = rotation_from_vector(best[:3]).T @ rotation_from_vector(rival[:3])
+        angle_deg = np.degrees(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))
+        if angle_deg < 0.5 or View(rival).camera_centre_mm[2] <= 0.0 or rival[5] <= 0.0:
+            return float("inf")
+        costs = [float(np.sum(self._residuals(p) ** 2)) for p in (rival, best)]
+        return float(np.sqrt(costs[0] / max(costs[1], 1e-12)))
+
+    def residual_px(self, parameters: FloatArray) -> float:
+        return float(np.sqrt(np.mean(self._misfit_px(parameters) ** 2)))
+
+    def worst_mark(self, parameters: FloatArray) -> int | None:
+        """The mark that disagrees most with the joint solution, if any does beyond chance."""
+        misfit = self._misfit_px(parameters).reshape(-1, 8)
+        sigma = [float(np.linalg.norm(w @ r)) for w, r in zip(self._whiten, misfit, strict=True)]
+        typical = max(1.0, float(np.median(sigma)) / np.sqrt(8.0))
+        rms_px = np.sqrt(np.mean(misfit**2, axis=1))
+        score = np.array(sigma) / np.sqrt(8.0) / typical
+        worst = int(np.argmax(np.where(rms_px > self._tuning.refuse_px, score, 0.0)))
+        beyond = rms_px[worst] > self._tuning.refuse_px and score[worst] > self._tuning.refuse_sigma
+        return self._ids[worst] if beyond else None
+
+    def covariance(self, parameters: FloatArray) -> FloatArray:
+        """Covariance (11, 11); widened where the marks fit worse than they claim."""
+        jacobian = self._jacobian(parameters)
+        residuals = self._residuals(parameters)
+        # Priors add as many observations as they constrain parameters.
+        freedom = max(len(residuals) - len(parameters), 1)
+        widen = max(1.0, float(np.sum(residuals**2)) / freedom)
+        return np.asarray(np.linalg.inv(jacobian.T @ jacobian) * widen)
+
+    def _start(self) -> FloatArray:
+        """First guess from the plane's homography with the prior focal length."""
+        prior = self._prior
+        ideal = (self._observed_px - prior.principal_point_px) / prior.focal_px
+        homography, _ = cv2.findHomography(self._points_mm[:, :2], ideal, 0)
+        if homography is None:
+            raise Unmeasurable("marks-disagree", residual_px=float("inf"))
+        h = np.asarray(homography, dtype=np.float64)
+        h = h / np.sqrt(np.linalg.norm(h[:, 0]) * np.linalg.norm(h[:, 1]))
+        h = h if h[2, 2] > 0 else -h  # in front of the camera
+        u, _, vt = np.linalg.svd(np.column_stack([h[:, :2], np.cross(h[:, 0], h[:, 1])]))
+        rotation = u @ np.diag([1.0, 1.0, np.linalg.det(u @ vt)]) @ vt
+        vector = np.asarray(cv2.Rodrigues(rotation)[0], dtype=np.float64).reshape(3)
+        inner = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
+        return np.concatenate([vector, h[:, 2], inner])
+
+    def _refine(self, parameters: FloatArray) -> FloatArray:
+        """Levenberg-Marquardt on the whitened residuals."""
+        damping, residuals = 1e-3, self._residuals(parameters)
+        cost = float(np.sum(residuals**2))
+        for _ in range(self._tuning.steps):
+            jacobian = self._jacobian(parameters)
+            normal, gradient = jacobian.T @ jacobian, jacobian.T @ residuals
+            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
+            candidate = parameters + step
+            new_residuals = self._residuals(candidate)
+            new_cost = float(np.sum(new_residuals**2))
+            if not new_cost < cost:
+                damping *= 10.0
+                continue
+            gain, parameters, residuals = cost - new_cost, candidate, new_residuals
+            cost, damping = new_cost, damping / 10.0
+            if gain < self._tuning.converged * cost + 1e-12:
+                break
+        return parameters
+
+    def _misfit_px(self, parameters: FloatArray) -> FloatArray:
+        """Observed minus predicted corners (N, 2)."""
+        view = View(parameters)
+        predicted = view.project(self._points_mm) + view.border_shift_px * self._outward
+        return self._observed_px - predicted
+
+    def _residuals(self, parameters: FloatArray) -> FloatArray:
+        misfit = self._misfit_px(parameters).reshape(-1, 8)
+        marks = [w @ r for w, r in zip(self._whiten, misfit, strict=True)]
+        prior = self._prior
+        beliefs = [
+            (parameters[6] - np.log(prior.focal_px)) / prior.focal_relative_uncertainty,
+            (parameters[7] - prior.principal_point_px[0]) / prior.principal_point_uncertainty_px,
+            (parameters[8] - prior.principal_point_px[1]) / prior.principal_point_uncertainty_px,
+            (parameters[9] - prior.k1) / prior.k1_uncertainty,
+            parameters[10] / self._tuning.border_shift_prior_px,
+        ]
+        return np.concatenate([*marks, beliefs])
+
+    def _jacobian(self, parameters: FloatArray) -> FloatArray:
+        """Central differences; the steps suit each parameter's unit."""
+        steps = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-3, 1e-3, 1e-6, 1e-3])
+        columns = []
+        for index, step in enumerate(steps):
+            shift = np.zeros(len(parameters))
+            shift[index] = step
+            up, down = self._residuals(parameters + shift), self._residuals(parameters - shift)
+            columns.append((up - down) / (2.0 * step))
+        return np.stack(columns, axis=1)
+
+
+def outward_shift(corners_px: FloatArray) -> FloatArray:
+    """Displacement (4, 2) of a mark's corners when its four borders move out by one pixel."""
+    along = np.roll(corners_px, -1, axis=0) - corners_px
+    along = along / np.linalg.norm(along, axis=1, keepdims=True)
+    normal = np.column_stack([along[:, 1], -along[:, 0]])
+    pairs = np.stack([np.roll(normal, 1, axis=0), normal], axis=1)  # sides that meet at a corner
+    return np.linalg.solve(pairs, np.ones((4, 2, 1)))[:, :, 0]
+
+
+def corrected_corners(mark: Mark, view: View) -> FloatArray:
+    """A mark's corners (4, 2) px with the common border shift taken off."""
+    return mark.corners_px - view.border_shift_px * outward_shift(mark.corners_px)
+
+
+def _whitening(mark: Mark, position_px: float, tuning: PoseTuning) -> FloatArray:
+    """Inverse Cholesky factor (8, 8) of a mark's corner covariance."""
+    covariance = mark.covariance_px2 + np.eye(8) * tuning.corner_floor_px**2
+    shared = np.kron(np.ones((4, 4)), np.eye(2)) * position_px**2
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance + shared)))
+
+
+def _other_planar(parameters: FloatArray) -> FloatArray:
+    """The mirrored pose: the plate's normal reflected about the line of sight to its middle."""
+    rotation, sight = rotation_from_vector(parameters[:3]), parameters[3:6]
+    half_turn_about_sight = rotation_from_vector(sight / np.linalg.norm(sight) * np.pi)
+    half_turn_in_plane = np.diag([-1.0, -1.0, 1.0])
+    mirrored = half_turn_about_sight @ rotation @ half_turn_in_plane
+    vector = np.asarray(cv2.Rodrigues(mirrored)[0], dtype=np.float64).reshape(3)
+    return np.concatenate([vector, parameters[3:]])
+
+
+def with_parameters(pose: Pose, parameters: FloatArray) -> Pose:
+    """The same pose seen through other parameters, for numerical sensitivities."""
+    return replace(pose, view=View(parameters))

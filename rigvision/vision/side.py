@@ -1,0 +1,201 @@
+"""Straight dark-light borders fitted to original pixels: the sides of the marks.
+
+Model of one side, at pixel (x, y) with signed distance d from the line, outward positive:
+
+    I = dark + (light - dark) * Phi(d / sigma)
+
+Phi is the cumulative normal distribution: the edge-spread function of a Gaussian blur.
+All sides of all marks are solved together, five parameters each, by Gauss-Newton with
+Tukey's weights, so that dirt and scratches do not pull the line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.photo.picture import Picture
+
+ROWS = 56  #: pixel rows (or columns) used of each side
+TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
+MODULES = 8.0  #: modules along a side of family 36h11, its black border included
+REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
+MAX_REACH_PX = 11
+ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
+MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
+
+
+@dataclass(frozen=True, slots=True)
+class SideFits:
+    """One entry for each side: the line ``normal . p = distance`` (outward normal)."""
+
+    normal: FloatArray  # (S, 2)
+    distance_px: FloatArray  # (S,)
+    covariance: FloatArray  # (S, 2, 2) of the offset at the middle and at the end, px^2
+    blur_px: FloatArray  # (S,)
+    contrast: FloatArray  # (S,)
+    saturated: FloatArray  # (S,)
+    usable: npt.NDArray[np.bool_]  # (S,)
+
+
+@dataclass(frozen=True, slots=True)
+class _Samples:
+    """Pixels around each side: along (S, R, 1), across and light (S, R, C)."""
+
+    along: FloatArray  # -1..1 from start to end of the side
+    across_px: FloatArray
+    light: FloatArray
+
+
+def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
+    """Fit the four sides of each quad (M, 4, 2) given roughly in px. Sides (4 M) in order:
+    side i of a mark runs from its corner i to corner i + 1.
+    """
+    starts = quads_px.reshape(-1, 2).copy()
+    ends = np.roll(quads_px, -1, axis=1).reshape(-1, 2).copy()
+    usable = np.ones(len(starts), dtype=bool)
+    state = np.zeros((len(starts), 5))
+    covariance = np.zeros((len(starts), 5, 5))
+    samples = None
+    for steps, largest_px in ROUNDS:
+        samples = _sample(picture, starts, ends, usable)
+        state = _initial_state(samples)
+        state, covariance = _gauss_newton(samples, state, steps)
+        inside = np.abs(state[:, :2]).sum(axis=1) < largest_px + 2.0
+        usable &= np.isfinite(state).all(axis=1) & inside & (state[:, 3] - state[:, 2] > MIN_CONTRAST)
+        state[~usable] = 0.0
+        _move(starts, ends, state)
+    assert samples is not None
+    normal = _outward(starts, ends)
+    return SideFits(
+        normal,
+        np.sum(normal * (starts + ends) / 2, axis=1),
+        covariance[:, :2, :2],
+        np.where(usable, state[:, 4], np.nan),
+        state[:, 3] - state[:, 2],
+        np.mean((samples.light > 0.985) & (samples.across_px > 1.0), axis=(1, 2)) * 2.0,
+        usable & (covariance[:, 0, 0] < 1.0) & (state[:, 4] > 0.1),
+    )
+
+
+def _outward(starts: FloatArray, ends: FloatArray) -> FloatArray:
+    """Unit normals (S, 2) pointing out of a quad whose corners run clockwise in the picture."""
+    along = ends - starts
+    along = along / np.linalg.norm(along, axis=1, keepdims=True)
+    return np.column_stack([along[:, 1], -along[:, 0]])
+
+
+def _sample(
+    picture: Picture, starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]
+) -> _Samples:
+    """Whole pixels near each side, along rows or columns, whichever crosses it more squarely."""
+    reach = _reach_px(starts, ends, usable)
+    left, top = np.floor(np.minimum(starts, ends).min(axis=0) - reach - 2).astype(int).clip(min=0)
+    right, bottom = np.ceil(np.maximum(starts, ends).max(axis=0) + reach + 3).astype(int)
+    linear = picture.linear(int(left), int(top), int(right), int(bottom))
+    along_y = np.abs(ends - starts)[:, 1] >= np.abs(ends - starts)[:, 0]
+    major = np.where(along_y, 1, 0)  # the coordinate that steps from row to row
+    s = np.arange(len(starts))
+    fraction = np.linspace(TRIM, 1.0 - TRIM, ROWS)
+    wanted = starts[s, major, None] + fraction * (ends - starts)[s, major, None]
+    row = np.round(wanted)  # (S, R)
+    slope = (ends - starts)[s, 1 - major] / (ends - starts)[s, major]
+    crossing = starts[s, 1 - major, None] + slope[:, None] * (row - starts[s, major, None])
+    column = np.round(crossing)[:, :, None] + np.arange(-reach, reach + 1)  # (S, R, C)
+    row3 = np.broadcast_to(row[:, :, None], column.shape)
+    x = np.where(along_y[:, None, None], column, row3)
+    y = np.where(along_y[:, None, None], row3, column)
+    normal = _outward(starts, ends)
+    dx, dy = x - starts[:, 0, None, None], y - starts[:, 1, None, None]
+    across = dx * normal[:, 0, None, None] + dy * normal[:, 1, None, None]
+    inside = ((x >= left) & (x < left + linear.shape[1]) & (y >= top) & (y < top + linear.shape[0]))
+    xi = np.clip(x - left, 0, linear.shape[1] - 1).astype(np.intp)
+    yi = np.clip(y - top, 0, linear.shape[0] - 1).astype(np.intp)
+    light = np.where(inside, linear[yi, xi], np.nan)
+    length = (ends - starts)[s, major]
+    along = (2.0 * (row - starts[s, major, None]) / length[:, None] - 1.0)[:, :, None]
+    # A side partly outside the picture is fitted to what is there; far samples belong to
+    # other edges, whatever the slant.
+    limit = REACH_MODULES * np.linalg.norm(ends - starts, axis=1)[:, None, None] / MODULES
+    return _Samples(along, across, np.where(np.abs(across) <= limit, light, np.nan))
+
+
+def _reach_px(
+    starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]
+) -> int:
+    lengths = np.linalg.norm(ends - starts, axis=1)[usable]
+    longest = float(lengths.max()) if len(lengths) else 80.0
+    return int(np.clip(np.ceil(REACH_MODULES * longest / MODULES), 3, MAX_REACH_PX))
+
+
+def _initial_state(samples: _Samples) -> FloatArray:
+    """Offset 0, turn 0, levels from the far samples on either side, blur one pixel."""
+    state = np.zeros((len(samples.light), 5))
+    for column, side in ((2, samples.across_px < -2.0), (3, samples.across_px > 2.0)):
+        values = np.where(side & np.isfinite(samples.light), samples.light, np.nan)
+        flat = values.reshape(len(values), -1)
+        empty = np.isnan(flat).all(axis=1)
+        flat[empty] = 0.0
+        state[:, column] = np.nanmedian(flat, axis=1)
+    state[:, 4] = 1.0
+    return state
+
+
+def _gauss_newton(
+    samples: _Samples, state: FloatArray, steps: int
+) -> tuple[FloatArray, FloatArray]:
+    """Solve every side; returns the state (S, 5) and its covariance (S, 5, 5)."""
+    valid = np.isfinite(samples.light)
+    light = np.where(valid, samples.light, 0.0)
+    covariance = np.zeros((len(state), 5, 5))
+    for step in range(steps):
+        residual, jacobian = _model(samples, state, light)
+        weight = valid * (_tukey(residual, valid) if step else 1.0)
+        weighted = jacobian * weight[..., None]
+        flat = weighted.reshape(len(state), -1, 5)
+        normal = np.einsum("sni,snj->sij", flat, jacobian.reshape(len(state), -1, 5))
+        normal += np.eye(5) * 1e-9
+        gradient = np.einsum("sni,sn->si", flat, residual.reshape(len(state), -1))
+        inverse = np.linalg.inv(normal)
+        change = np.einsum("sij,sj->si", inverse, gradient)
+        state = state + np.clip(change, -2.0, 2.0)
+        state[:, 4] = np.clip(state[:, 4], 0.25, 6.0)
+        count = np.maximum(weight.sum(axis=(1, 2)) - 5.0, 1.0)
+        variance = (weight * residual**2).sum(axis=(1, 2)) / count
+        covariance = inverse * variance[:, None, None]
+    return state, covariance
+
+
+def _model(
+    samples: _Samples, state: FloatArray, light: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Residuals (S, R, C) and derivatives (S, R, C, 5) by offset, turn, dark, light, blur."""
+    offset, turn, dark, bright, sigma = (state[:, k, None, None] for k in range(5))
+    z = (samples.across_px - offset - turn * samples.along) / sigma
+    phi = ndtr(z)
+    density = np.exp(-0.5 * z * z) * (0.3989422804014327 * (bright - dark) / sigma)
+    residual = light - (dark + (bright - dark) * phi)
+    jacobian = np.stack(
+        [-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1
+    )
+    return residual, jacobian
+
+
+def _tukey(residual: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
+    """Tukey's biweight; the scale of each side is the median absolute residual."""
+    flat = np.where(valid, np.abs(residual), np.nan).reshape(len(residual), -1)
+    flat[np.isnan(flat).all(axis=1)] = 0.0
+    scale = 1.4826 * np.nanmedian(flat, axis=1)[:, None, None] + 1e-4
+    u = residual / (4.685 * scale)
+    return np.where(np.abs(u) < 1.0, (1.0 - u * u) ** 2, 0.0)
+
+
+def _move(starts: FloatArray, ends: FloatArray, state: FloatArray) -> None:
+    """Shift the sides' ends onto the fitted lines."""
+    normal = _outward(starts, ends)
+    starts += normal * (state[:, 0] - state[:, 1])[:, None]
+    ends += normal * (state[:, 0] + state[:, 1])[:, None]

@@ -1,0 +1,316 @@
+"""The slot between sill and door: its two edges, fitted together at each station.
+
+Along a station's line across the slot the original pixels are averaged over a few
+millimetres of edge. Two steps follow. A coarse search cuts the profile into sill face,
+slot and door face and takes the cut that explains it best. Then ``shaded_slot`` is
+fitted: two rounds of known radius, each with its own shading, seen at the view's angle
+through the picture's own blur.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.photo.picture import Picture
+from rigvision.vision.pose import Pose
+from rigvision.vision.shaded_slot import SlotProfile, fit_profiles
+from rigvision.vision.view import View
+from rigvision.world.frame import Frame
+from rigvision.world.gauge import Gauge
+
+
+@dataclass(frozen=True, slots=True)
+class SlotTuning:
+    """Every free choice of the search, in millimetres in the plane of the edges."""
+
+    half_width_mm: float = 2.4  # along the edge, on either side of a station
+    below_mm: float = 2.0  # sill face looked at below the expected edge
+    above_mm: float = 6.5  # slot and door face looked at above it
+    step_px: float = 0.5  # along the profile
+    window_margin_mm: float = 0.4  # kept clear of the window's rim, its bevel and shadow
+    sill_search_mm: float = 1.4  # how far the sill may be from where it should be
+    sill_prior_mm: float = 0.5  # the gauge sits on it, or nearly
+    smallest_gap_mm: float = 0.12
+    line_agreement_mm: float = 0.35  # stations further off the others' line are searched again
+    visible_part: float = 0.5  # of a station's width
+    least_contrast: float = 0.004  # metal over slot, linear light; less is no edge
+
+
+@dataclass(frozen=True, slots=True)
+class StationEdges:
+    """Both edges at one station, as tangent planes in gauge axes."""
+
+    x_mm: float
+    sill_y_mm: float
+    door_y_mm: float
+    covariance_mm2: FloatArray  # (2, 2) of sill and door: noise and shading, not pose
+
+
+@dataclass(frozen=True, slots=True)
+class SlotEdges:
+    """Edges at the stations that could be read; ``lost_x_mm`` names the others."""
+
+    plane_z_mm: float  # where the tangent lines of the broken edges lie
+    stations: tuple[StationEdges, ...]
+    lost_x_mm: tuple[float, ...]
+    saturated: float  # part of the metal beside the slot at the sensor's limit
+
+
+def find_slot(
+    picture: Picture, pose: Pose, gauge: Gauge, frame: Frame, tuning: SlotTuning | None = None
+) -> SlotEdges:
+    """Both edges of the slot at every station of the frame that can be seen and read."""
+    tuning = tuning or SlotTuning()
+    plane_z_mm = frame.sill.face_z_mm - frame.sill.edge_radius_mm
+    profiles, saturated = _profiles(picture, pose, gauge, frame, plane_z_mm, tuning)
+    coarse = _coarse_edges(profiles, frame, tuning)
+    kept = [(p, c) for p, c in zip(profiles, coarse, strict=True) if c is not None]
+    fitted = fit_profiles([p for p, _ in kept], np.array([c for _, c in kept]).reshape(-1, 2))
+    stations = tuple(
+        StationEdges(p.x_mm, float(f.edges_mm[0]), float(f.edges_mm[1]), f.covariance_mm2)
+        for (p, _), f in zip(kept, fitted, strict=True)
+        if f is not None
+    )
+    read = {s.x_mm for s in stations}
+    lost = tuple(x for x in frame.gap.stations_x_mm if x not in read)
+    return SlotEdges(plane_z_mm, stations, lost, saturated)
+
+
+def visible_through_window(
+    points_mm: FloatArray,
+    view: View,
+    gauge: Gauge,
+    window_x_mm: tuple[float, float],
+    window_y_mm: tuple[float, float],
+    margin_mm: float,
+) -> npt.NDArray[np.bool_]:
+    """Which points (..., 3) behind the plate the camera sees through a window cut in it.
+
+    The line of sight must clear the window at the plate's front and at its back.
+    """
+    centre = view.camera_centre_mm
+    clear = np.ones(points_mm.shape[:-1], dtype=bool)
+    for z_mm in gauge.plate.z_mm:
+        part = (z_mm - points_mm[..., 2]) / (centre[2] - points_mm[..., 2])
+        crossing = points_mm + part[..., None] * (centre - points_mm)
+        for axis, (low, high) in enumerate((window_x_mm, window_y_mm)):
+            clear &= (crossing[..., axis] > low + margin_mm) & (
+                crossing[..., axis] < high - margin_mm
+            )
+    return clear
+
+
+def sample_light(picture: Picture, points_px: FloatArray) -> npt.NDArray[np.float32]:
+    """Linear light (N,) at points (N, 2) px between original pixels; NaN outside the picture."""
+    left, top = np.floor(points_px.min(axis=0)).astype(int).clip(min=0)
+    right, bottom = np.ceil(points_px.max(axis=0)).astype(int) + 2
+    linear = picture.linear(int(left), int(top), int(max(right, 0)), int(max(bottom, 0)))
+    if linear.size == 0:
+        return np.full(len(points_px), np.nan, dtype=np.float32)
+    # OpenCV's maps may have at most 32767 rows: lay the points out as a block.
+    width = 1024
+    padded = np.resize(points_px, (-(-len(points_px) // width) * width, 2)).astype(np.float32)
+    grid = padded.reshape(-1, width, 2) - np.array([left, top], dtype=np.float32)
+    light = cv2.remap(
+        linear, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=np.nan
+    )
+    return np.asarray(light).reshape(-1)[: len(points_px)]
+
+
+def _profiles(
+    picture: Picture,
+    pose: Pose,
+    gauge: Gauge,
+    frame: Frame,
+    plane_z_mm: float,
+    tuning: SlotTuning,
+) -> tuple[list[SlotProfile], float]:
+    """Averaged brightness across the slot at each station that is in view."""
+    view, sill_y = pose.view, frame.sill.edge_y_mm
+    middle = np.array([0.0, sill_y, plane_z_mm])
+    scale = view.px_per_mm(middle, np.array([0.0, 1.0, 0.0]))
+    scale_x = view.px_per_mm(middle, np.array([1.0, 0.0, 0.0]))
+    y_mm = np.arange(sill_y - tuning.below_mm, sill_y + tuning.above_mm, tuning.step_px / scale)
+    columns = max(8, int(2 * tuning.half_width_mm * scale_x))
+    offsets = np.linspace(-tuning.half_width_mm, tuning.half_width_mm, columns)
+    stations = np.asarray(frame.gap.stations_x_mm)
+    grid = np.zeros((len(stations), len(y_mm), columns, 3))
+    grid[..., 0] = stations[:, None, None] + offsets
+    grid[..., 1] = y_mm[:, None]
+    grid[..., 2] = plane_z_mm
+    light = sample_light(picture, view.project(grid.reshape(-1, 3))).reshape(grid.shape[:3])
+    seen = visible_through_window(
+        grid, view, gauge, gauge.windows.gap_x_mm, gauge.windows.gap_y_mm, tuning.window_margin_mm
+    )
+    low_x, high_x = frame.door.span_x_mm
+    seen &= (grid[..., 0] > low_x + 0.5) & (grid[..., 0] < high_x - 0.5)
+    light = np.where(seen, light, np.nan)
+    profiles = []
+    for index, x_mm in enumerate(stations):
+        point = np.array([x_mm, sill_y, plane_z_mm])
+        local = view.px_per_mm(point, np.array([0.0, 1.0, 0.0]))
+        profile = _average(float(x_mm), y_mm, light[index], tuning)
+        if profile is not None:
+            profiles.append(
+                SlotProfile(
+                    *profile,
+                    blur_mm=pose.blur_px / local,
+                    ray_slope=view.ray_slope_y(point),
+                    radius_mm=frame.sill.edge_radius_mm,
+                    sill_depth_mm=frame.sill.thickness_mm,
+                    door_depth_mm=frame.door.thickness_mm,
+                )
+            )
+    near = light[:, np.abs(y_mm - sill_y) < 3.0]
+    return profiles, float(np.mean(near[np.isfinite(near)] > 0.985)) if near.size else 0.0
+
+
+def _average(
+    x_mm: float, y_mm: FloatArray, strip: FloatArray, tuning: SlotTuning
+) -> tuple[float, FloatArray, FloatArray, FloatArray] | None:
+    """Trimmed mean over a station's width and its standard error, row by row.
+
+    The middle half of each row counts: scratches, dust and burrs do not.
+    """
+    visible = np.isfinite(strip)
+    rows = visible.mean(axis=1) >= tuning.visible_part
+    if rows.sum() < 20:
+        return None
+    first, last = np.flatnonzero(rows)[[0, -1]]
+    strip = strip[first : last + 1]
+    ordered = np.sort(strip, axis=1)  # NaN go last
+    counts = np.isfinite(ordered).sum(axis=1)
+    column = np.arange(ordered.shape[1])
+    middle = (column >= counts[:, None] * 0.25) & (column < counts[:, None] * 0.75)
+    kept = np.where(middle, ordered, 0.0)
+    number = np.maximum(middle.sum(axis=1), 1)
+    mean = kept.sum(axis=1) / number
+    quartiles = np.where(middle, ordered, np.nan)
+    spread = (np.nanmax(quartiles, axis=1) - np.nanmin(quartiles, axis=1)) / 1.349
+    # Neighbouring columns share pixels and texture: about every third is independent.
+    error = 1.2 * spread / np.sqrt(np.maximum(counts / 3.0, 1.0))
+    return x_mm, y_mm[first : last + 1], mean, error
+
+
+def _coarse_edges(
+    profiles: list[SlotProfile], frame: Frame, tuning: SlotTuning
+) -> list[tuple[float, float] | None]:
+    """Sill and door at every profile, and a second look where one strays from the rest."""
+    free = (-np.inf, np.inf)
+    found = [_cut(p, frame, tuning, free, free) for p in profiles]
+    seen = [(p.x_mm, *edges) for p, edges in zip(profiles, found, strict=True) if edges]
+    if len(seen) < 3:
+        return found
+    table = np.array(seen)
+    lines = [_median_line(table[:, 0], table[:, k]) for k in (1, 2)]
+    for index, profile in enumerate(profiles):
+        expected = [line[0] + line[1] * profile.x_mm for line in lines]
+        bounds = [(e - tuning.line_agreement_mm, e + tuning.line_agreement_mm) for e in expected]
+        edges = found[index]
+        if edges is None or any(
+            not low <= e <= high for e, (low, high) in zip(edges, bounds, strict=True)
+        ):
+            found[index] = _cut(profile, frame, tuning, bounds[0], bounds[1])
+    return found
+
+
+def _median_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Theil-Sen line: intercept and slope; half the points may be wrong."""
+    i, j = np.triu_indices(len(x), 1)
+    slope = float(np.median((y[j] - y[i]) / (x[j] - x[i])))
+    return float(np.median(y - slope * x)), slope
+
+
+def _cut(
+    profile: SlotProfile,
+    frame: Frame,
+    tuning: SlotTuning,
+    sill_bounds: tuple[float, float],
+    door_bounds: tuple[float, float],
+) -> tuple[float, float] | None:
+    """The cut into sill face, slot and door face that leaves the least unexplained.
+
+    Faces may shade linearly; the slot has two levels, its visible inner face and the
+    duct, whose border lies where the view's angle puts it. Brightness enters as its
+    square root, so that a dark door counts as much as a bright sill.
+    """
+    y, step = profile.y_mm, float(profile.y_mm[1] - profile.y_mm[0])
+    sums = _RunningSums(np.sqrt(np.maximum(profile.light, 0.0)))
+    n = len(y)
+    edge_y = frame.sill.edge_y_mm
+    low = np.searchsorted(y, max(edge_y - tuning.sill_search_mm, sill_bounds[0]))
+    high = np.searchsorted(y, min(edge_y + tuning.sill_search_mm, sill_bounds[1]))
+    sill = np.arange(max(int(low), 5), min(int(high), n - 12))
+    door = np.arange(10, n - 5)
+    door = door[(y[door] >= door_bounds[0]) & (y[door] <= door_bounds[1])]
+    if not len(sill) or not len(door):
+        return None
+    s, d = (a.ravel() for a in np.meshgrid(sill, door, indexing="ij"))
+    apart = (d - s) * step >= tuning.smallest_gap_mm
+    s, d = s[apart], d[apart]
+    if not len(s):
+        return None
+    inner = _inner_border(profile, s, d, step)
+    cost = sums.line_misfit(np.zeros_like(s), s) + sums.line_misfit(d, np.full_like(d, n))
+    cost += sums.level_misfit(s, inner) + sums.level_misfit(inner, d)
+    noise = max(float(np.median(np.abs(np.diff(sums.values)))) ** 2, 1e-7)
+    cost = cost / noise + ((y[s] - edge_y) / tuning.sill_prior_mm) ** 2
+    slot = sums.mean(s, d)
+    beside = max(3, int(0.35 / step))
+    metal = np.minimum(
+        sums.mean(np.maximum(s - beside, 0), s), sums.mean(d, np.minimum(d + beside, n))
+    )
+    cost[metal**2 - slot**2 < tuning.least_contrast] = np.inf
+    best = int(np.argmin(cost))
+    if not np.isfinite(cost[best]):
+        return None
+    return float(y[s[best]]), float(y[d[best]])
+
+
+def _inner_border(
+    profile: SlotProfile, s: npt.NDArray[np.intp], d: npt.NDArray[np.intp], step: float
+) -> npt.NDArray[np.intp]:
+    """Where the inner face of sill (seen from above) or door (from below) gives way to duct."""
+    slope, radius = profile.ray_slope, profile.radius_mm
+    if slope >= 0.0:
+        depth = slope * (profile.sill_depth_mm - radius) / step
+        return np.minimum(s + int(round(depth)), d)
+    depth = -slope * (profile.door_depth_mm - radius) / step
+    return np.maximum(d - int(round(depth)), s)
+
+
+class _RunningSums:
+    """Misfit of straight or level pieces of a profile, each from a few running sums."""
+
+    def __init__(self, values: FloatArray) -> None:
+        index = np.arange(len(values), dtype=float)
+        self.values = values
+
+        def running(v: FloatArray) -> FloatArray:
+            return np.concatenate([[0.0], np.cumsum(v)])
+
+        self._v, self._vv, self._iv = (
+            running(v) for v in (values, values**2, index * values)
+        )
+
+    def mean(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+        return np.asarray((self._v[stop] - self._v[start]) / np.maximum(stop - start, 1))
+
+    def level_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+        n = np.maximum(stop - start, 1)
+        total = self._v[stop] - self._v[start]
+        return np.maximum(self._vv[stop] - self._vv[start] - total**2 / n, 0.0)
+
+    def line_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+        n = np.maximum(stop - start, 2).astype(float)
+        centre = (start + stop - 1) / 2.0
+        total = self._v[stop] - self._v[start]
+        cross = self._iv[stop] - self._iv[start] - centre * total
+        spread = n * (n**2 - 1.0) / 12.0
+        misfit = self.level_misfit(start, stop) - cross**2 / spread
+        return np.maximum(misfit, 0.0)

@@ -1,0 +1,108 @@
+"""A camera's view of the gauge: the one projection of the solver and its inverse.
+
+Eleven parameters, so that the solver and every sensitivity speak of the same vector:
+rotation vector (3, rad), translation (3, mm), log focal length, principal point (2, px),
+k1, and the border shift (px): how far outward all dark-light borders of the marks appear,
+because tone curve and sharpening were not undone exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from rigvision.ground.conventions import FloatArray, rotation_from_vector
+
+PARAMETERS = (
+    "rotation x",
+    "rotation y",
+    "rotation z",
+    "translation x",
+    "translation y",
+    "translation z",
+    "focal length",
+    "principal point x",
+    "principal point y",
+    "distortion",
+    "border shift",
+)
+
+
+@dataclass(frozen=True)
+class View:
+    """cam_from_gauge with the camera's inner parameters. Points are (N, 3) mm or (N, 2) px."""
+
+    parameters: FloatArray  # (11,)
+
+    @cached_property
+    def rotation(self) -> FloatArray:
+        """Rotation matrix (3, 3) of cam_from_gauge."""
+        return rotation_from_vector(self.parameters[:3])
+
+    @property
+    def translation_mm(self) -> FloatArray:
+        return self.parameters[3:6]
+
+    @property
+    def focal_px(self) -> float:
+        return float(np.exp(self.parameters[6]))
+
+    @property
+    def principal_point_px(self) -> FloatArray:
+        return self.parameters[7:9]
+
+    @property
+    def k1(self) -> float:
+        return float(self.parameters[9])
+
+    @property
+    def border_shift_px(self) -> float:
+        return float(self.parameters[10])
+
+    @cached_property
+    def camera_centre_mm(self) -> FloatArray:
+        """Centre of projection (3,) in gauge axes."""
+        return -self.rotation.T @ self.translation_mm
+
+    @property
+    def distance_mm(self) -> float:
+        """From the camera's centre to the gauge's origin."""
+        return float(np.linalg.norm(self.translation_mm))
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the line of sight to the gauge's origin and the gauge's normal."""
+        cosine = self.camera_centre_mm[2] / self.distance_mm
+        return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+    def project(self, points_mm: FloatArray) -> FloatArray:
+        """Pixels (N, 2) of points (N, 3) in gauge axes."""
+        camera = points_mm @ self.rotation.T + self.translation_mm
+        ideal = camera[:, :2] / camera[:, 2:3]
+        radial = 1.0 + self.k1 * np.sum(ideal**2, axis=1, keepdims=True)
+        return self.focal_px * ideal * radial + self.principal_point_px
+
+    def rays(self, points_px: FloatArray) -> FloatArray:
+        """Directions (N, 3) in gauge axes of the rays through pixels (N, 2); not normalised."""
+        distorted = (points_px - self.principal_point_px) / self.focal_px
+        ideal = distorted.copy()
+        for _ in range(8):  # converges by a factor of 3 k1 r^2 a step; phones have k1 < 0.1
+            ideal = distorted / (1.0 + self.k1 * np.sum(ideal**2, axis=1, keepdims=True))
+        return np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
+
+    def on_plane_z(self, points_px: FloatArray, z_mm: float) -> FloatArray:
+        """Where the rays through pixels (N, 2) meet the plane z: points (N, 3) in gauge axes."""
+        centre, rays = self.camera_centre_mm, self.rays(points_px)
+        return centre + rays * ((z_mm - centre[2]) / rays[:, 2])[:, None]
+
+    def px_per_mm(self, point_mm: FloatArray, direction: FloatArray) -> float:
+        """Pixels per millimetre at a point (3,) along a unit direction (3,)."""
+        ends = self.project(np.stack([point_mm - 0.5 * direction, point_mm + 0.5 * direction]))
+        return float(np.linalg.norm(ends[1] - ends[0]))
+
+    def ray_slope_y(self, point_mm: FloatArray) -> float:
+        """dy/dz along the line of sight through a point: > 0 where the camera looks from above."""
+        to_camera = self.camera_centre_mm - point_mm
+        return float(to_camera[1] / to_camera[2])

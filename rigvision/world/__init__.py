@@ -1,0 +1,1 @@
+"""What is true before the photo: gauges, frames with their drives, cameras."""

@@ -1,0 +1,67 @@
+"""Where gauges, frames and cameras are found: the shipped models, or a file of the user's."""
+
+from __future__ import annotations
+
+import os
+from functools import lru_cache
+from pathlib import Path
+
+from rigvision.ground.errors import UsageError
+from rigvision.world.camera import Camera
+from rigvision.world.frame import Frame
+from rigvision.world.gauge import Gauge
+from rigvision.world.model import AnyTable, read_model
+
+_KINDS: dict[type, str] = {Gauge: "gauges", Frame: "frames", Camera: "cameras"}
+DEFAULT_CAMERA = "generic-phone"
+
+
+def models_folder() -> Path:
+    """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout."""
+    chosen = os.environ.get("RIGVISION_MODELS")
+    if chosen:
+        return Path(chosen)
+    package = Path(__file__).resolve().parent.parent
+    inside_wheel = package / "models"
+    return inside_wheel if inside_wheel.is_dir() else package.parent / "models"
+
+
+def names(kind: type[AnyTable]) -> list[str]:
+    """Names of the shipped models of one kind, sorted."""
+    return sorted(p.stem for p in (models_folder() / _KINDS[kind]).glob("*.toml"))
+
+
+def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
+    """A model by its name in the models folder, or by the path of a ``.toml`` file.
+
+    Raises UsageError for a name that does not exist, ModelError for a wrong file.
+    """
+    if name_or_file.endswith(".toml"):
+        return _read(Path(name_or_file), kind, _stamp(Path(name_or_file)))
+    known = names(kind)
+    if name_or_file not in known:
+        raise UsageError(
+            f"unknown-{_KINDS[kind][:-1]}",
+            f"There is no {_KINDS[kind][:-1]} named {name_or_file!r}.",
+            f"Known here: {', '.join(known) or 'none'}; or give the path of a .toml file.",
+        )
+    path = models_folder() / _KINDS[kind] / f"{name_or_file}.toml"
+    return _read(path, kind, _stamp(path))
+
+
+def load_all(kind: type[AnyTable]) -> list[AnyTable]:
+    """All shipped models of one kind, by name."""
+    return [load(kind, name) for name in names(kind)]
+
+
+def _stamp(path: Path) -> int:
+    """Makes the cache notice an edited file; a missing one is reported by the reader."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, kind: type[AnyTable], _mtime_ns: int) -> AnyTable:
+    return read_model(path, kind)
