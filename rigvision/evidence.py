@@ -1,27 +1,32 @@
-"""What was found in a picture on the way to a result: kept for drawing, not for deciding."""
+"""What was found in a picture on the way to a result: the steps' own products."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
 
+from rigvision.metrology.gap import Gap
+from rigvision.metrology.yoke import YokeAlignment
 from rigvision.vision.marks import Marks
-from rigvision.vision.pose import Pose
+from rigvision.vision.pose import CameraPrior, Pose
 from rigvision.vision.slot import SlotEdges
 from rigvision.vision.yoke import YokeFeatures
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Evidence:
-    """The steps' own products; None from the first step that could not be taken."""
+    """Filled step by step; None from the first step that could not be taken."""
 
     photo_path: Path
     photo_sha256: str
     gauge: Gauge | None = None
     frame: Frame | None = None
     marks: Marks | None = None
+    prior: CameraPrior | None = None
     pose: Pose | None = None
     slot: SlotEdges | None = None
+    gap: Gap | None = None
     yoke: YokeFeatures | None = None
+    alignment: YokeAlignment | None = None

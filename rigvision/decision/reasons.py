@@ -44,13 +44,8 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "wrong-gauge": ReasonKind(
         "retake",
-        "The marks in the picture ({ids}) do not belong to gauge {gauge}.",
+        "The marks in the picture ({ids}) do not belong to {wanted}.",
         "Fit the gauge that belongs to this frame, or name the right one with --gauge.",
-    ),
-    "unknown-gauge": ReasonKind(
-        "retake",
-        "The marks in the picture ({ids}) belong to no gauge known here.",
-        "Fit a gauge whose file is installed, or give its file with --gauge.",
     ),
     "too-few-marks": ReasonKind(
         "retake",
@@ -123,38 +118,38 @@ REASONS: dict[str, ReasonKind] = {
     # The photo is good; something is outside its limits, or cannot be proven inside.
     "gap-high": ReasonKind(
         "adjust",
-        "The gap is {value:.2f} mm; the upper limit is {upper:.2f} mm.",
-        "Close the door: {instruction}",
+        "The gap is {value:.2f} mm; the upper limit is {limit:.2f} mm{proof}.",
+        "Close the door. {instruction}",
     ),
     "gap-low": ReasonKind(
         "adjust",
-        "The gap is {value:.2f} mm; the lower limit is {lower:.2f} mm.",
-        "Open the door: {instruction}",
+        "The gap is {value:.2f} mm; the lower limit is {limit:.2f} mm{proof}.",
+        "Open the door. {instruction}",
     ),
     "taper": ReasonKind(
         "adjust",
-        "The gap changes by {value:.2f} mm from left to right; at most {limit:.2f} mm.",
+        "The gap changes by {value:+.2f} mm from left to right; at most {limit:.2f} mm{proof}.",
         "Turns do not mend a taper: check the door's hinge and mounts by the maintenance data.",
     ),
     "yoke-offset": ReasonKind(
         "adjust",
-        "The socket lies {value:.2f} mm to the side of the yoke; at most {limit:.2f} mm.",
+        "The socket lies {value:+.2f} mm to the side of the yoke; at most {limit:.2f} mm{proof}.",
         "Check the actuator's mounts and position by the maintenance data.",
     ),
     "yoke-tilt": ReasonKind(
         "adjust",
-        "The socket is tilted {value:.1f} deg to the yoke; at most {limit:.1f} deg.",
+        "The socket is tilted {value:+.1f} deg to the yoke; at most {limit:.1f} deg{proof}.",
         "Check the actuator's mounts and position by the maintenance data.",
     ),
     "yoke-not-seated": ReasonKind(
         "adjust",
-        "The yoke's shoulder stands {value:.2f} mm off the socket; at most {limit:.2f} mm.",
+        "The yoke's shoulder stands {value:.2f} mm off the socket; at most {limit:.2f} mm{proof}.",
         "Line the socket up with the yoke, slide the yoke fully home, and check again.",
     ),
     "clock-off": ReasonKind(
         "adjust",
-        "The socket is {value:.1f} deg off the yoke's line; at most {limit:.1f} deg.",
-        "Turn the socket until its line meets the yoke's: {instruction}",
+        "The socket is {value:+.1f} deg off the yoke's line; at most {limit:.1f} deg{proof}.",
+        "Turn until the socket's line meets the yoke's. {instruction}",
     ),
     # Notes: they explain, and change no verdict.
     "no-flat-inside": ReasonKind(

@@ -15,6 +15,7 @@ import numpy as np
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.side import SideFits, fit_sides
+from rigvision.world.gauge import Gauge
 
 #: Marks are looked for on copies whose longer side is about this long, then finer.
 COARSE_SIDE_PX = 1000
@@ -105,6 +106,37 @@ def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
     return Marks(tuple(measured), tuple(unreadable))
 
 
+def read_marks(picture: Picture, tags: list[Sighting], gauge: Gauge) -> Marks:
+    """The gauge's marks measured, those too that the coarse search missed."""
+    own: dict[int, Sighting] = {}
+    for tag in tags:
+        if tag.mark_id in gauge.tag_ids:
+            own.setdefault(tag.mark_id, tag)
+    for tag in find_missing(picture, _expected_missing(own, gauge)):
+        own[tag.mark_id] = tag
+    return measure_marks(picture, list(own.values()))
+
+
+def _expected_missing(own: dict[int, Sighting], gauge: Gauge) -> dict[int, FloatArray]:
+    """Where unseen marks of the plate must be, and the yoke's tag wherever it may slide."""
+    drawn = {i: gauge.marks.corners_mm(i) for i in gauge.marks.centres_mm}
+    homography = rough_homography(list(own.values()), drawn)
+    if homography is None:
+        return {}
+    expected = {
+        i: apply_homography(homography, corners[:, :2])
+        for i, corners in drawn.items()
+        if i not in own
+    }
+    yoke = gauge.yoke
+    if yoke and yoke.tag_id is not None and yoke.tag_id not in own:
+        low, high = gauge.windows.yoke_x_mm
+        y = yoke.axis_y_mm + CORNER_SIGNS[:, 1] * yoke.body_width_mm / 2
+        slide = np.column_stack([np.array([low, high, high, low]), y])
+        expected[yoke.tag_id] = apply_homography(homography, slide)
+    return expected
+
+
 def rough_homography(
     sightings: list[Sighting], corners_mm: dict[int, FloatArray]
 ) -> FloatArray | None:
@@ -186,15 +218,3 @@ def _mark_from_sides(
         float(np.max(fits.saturated[list(sides)])),
     )
 
-
-__all__ = [
-    "CORNER_SIGNS",
-    "Mark",
-    "Marks",
-    "Sighting",
-    "apply_homography",
-    "find_missing",
-    "find_tags",
-    "measure_marks",
-    "rough_homography",
-]

@@ -15,8 +15,13 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from rigvision.ground.conventions import FloatArray, rotation_from_vector
+from rigvision.ground.conventions import (
+    FULL_FRAME_DIAGONAL_MM,
+    FloatArray,
+    rotation_from_vector,
+)
 from rigvision.ground.errors import Unmeasurable
+from rigvision.photo.picture import Picture
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.view import View
 from rigvision.world.camera import Camera
@@ -47,6 +52,7 @@ class CameraPrior:
     principal_point_uncertainty_px: float
     k1: float
     k1_uncertainty: float
+    focal_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +68,10 @@ class Pose:
     blur_px: float  # sigma of the marks' borders
 
 
-def camera_prior(
-    camera: Camera, focal_px: float | None, width_px: int, height_px: int
-) -> CameraPrior:
-    """Prior from the camera's file and, for a generic camera, the photo's EXIF."""
+def camera_prior(camera: Camera, picture: Picture) -> CameraPrior:
+    """Prior from the camera's file and, for a camera without calibration, the photo's EXIF."""
+    width_px, height_px = picture.width_px, picture.height_px
+    focal_px = picture.exif.focal_px(width_px, height_px)
     diagonal_px = float(np.hypot(width_px, height_px))
     focal = camera.focal
     if focal.calibrated_px_per_diagonal is not None:
@@ -74,7 +80,7 @@ def camera_prior(
     elif focal_px is not None:
         value, relative = focal_px, focal.exif_relative_uncertainty
     else:
-        value = focal.default_35mm * diagonal_px / float(np.hypot(36.0, 24.0))
+        value = focal.default_35mm * diagonal_px / FULL_FRAME_DIAGONAL_MM
         relative = focal.default_relative_uncertainty
     longer_px = max(width_px, height_px)
     offset = camera.principal_point.offset_px_per_width
@@ -85,6 +91,7 @@ def camera_prior(
         camera.principal_point.uncertainty_per_width * longer_px,
         camera.distortion.k1,
         camera.distortion.k1_uncertainty,
+        focal_known=focal_px is not None or focal.calibrated_px_per_diagonal is not None,
     )
 
 

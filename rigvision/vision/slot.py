@@ -11,15 +11,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.pose import Pose
+from rigvision.vision.sampling import light_at, trimmed_mean, visible_through_window
 from rigvision.vision.shaded_slot import SlotProfile, fit_profiles
-from rigvision.vision.view import View
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -81,47 +80,6 @@ def find_slot(
     return SlotEdges(plane_z_mm, stations, lost, saturated)
 
 
-def visible_through_window(
-    points_mm: FloatArray,
-    view: View,
-    gauge: Gauge,
-    window_x_mm: tuple[float, float],
-    window_y_mm: tuple[float, float],
-    margin_mm: float,
-) -> npt.NDArray[np.bool_]:
-    """Which points (..., 3) behind the plate the camera sees through a window cut in it.
-
-    The line of sight must clear the window at the plate's front and at its back.
-    """
-    centre = view.camera_centre_mm
-    clear = np.ones(points_mm.shape[:-1], dtype=bool)
-    for z_mm in gauge.plate.z_mm:
-        part = (z_mm - points_mm[..., 2]) / (centre[2] - points_mm[..., 2])
-        crossing = points_mm + part[..., None] * (centre - points_mm)
-        for axis, (low, high) in enumerate((window_x_mm, window_y_mm)):
-            clear &= (crossing[..., axis] > low + margin_mm) & (
-                crossing[..., axis] < high - margin_mm
-            )
-    return clear
-
-
-def sample_light(picture: Picture, points_px: FloatArray) -> npt.NDArray[np.float32]:
-    """Linear light (N,) at points (N, 2) px between original pixels; NaN outside the picture."""
-    left, top = np.floor(points_px.min(axis=0)).astype(int).clip(min=0)
-    right, bottom = np.ceil(points_px.max(axis=0)).astype(int) + 2
-    linear = picture.linear(int(left), int(top), int(max(right, 0)), int(max(bottom, 0)))
-    if linear.size == 0:
-        return np.full(len(points_px), np.nan, dtype=np.float32)
-    # OpenCV's maps may have at most 32767 rows: lay the points out as a block.
-    width = 1024
-    padded = np.resize(points_px, (-(-len(points_px) // width) * width, 2)).astype(np.float32)
-    grid = padded.reshape(-1, width, 2) - np.array([left, top], dtype=np.float32)
-    light = cv2.remap(
-        linear, grid, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=np.nan
-    )
-    return np.asarray(light).reshape(-1)[: len(points_px)]
-
-
 def _profiles(
     picture: Picture,
     pose: Pose,
@@ -143,7 +101,7 @@ def _profiles(
     grid[..., 0] = stations[:, None, None] + offsets
     grid[..., 1] = y_mm[:, None]
     grid[..., 2] = plane_z_mm
-    light = sample_light(picture, view.project(grid.reshape(-1, 3))).reshape(grid.shape[:3])
+    light = light_at(picture, view, grid)
     seen = visible_through_window(
         grid, view, gauge, gauge.windows.gap_x_mm, gauge.windows.gap_y_mm, tuning.window_margin_mm
     )
@@ -173,27 +131,13 @@ def _profiles(
 def _average(
     x_mm: float, y_mm: FloatArray, strip: FloatArray, tuning: SlotTuning
 ) -> tuple[float, FloatArray, FloatArray, FloatArray] | None:
-    """Trimmed mean over a station's width and its standard error, row by row.
-
-    The middle half of each row counts: scratches, dust and burrs do not.
-    """
+    """Mean over a station's width and its standard error, row by row; None out of view."""
     visible = np.isfinite(strip)
     rows = visible.mean(axis=1) >= tuning.visible_part
     if rows.sum() < 20:
         return None
     first, last = np.flatnonzero(rows)[[0, -1]]
-    strip = strip[first : last + 1]
-    ordered = np.sort(strip, axis=1)  # NaN go last
-    counts = np.isfinite(ordered).sum(axis=1)
-    column = np.arange(ordered.shape[1])
-    middle = (column >= counts[:, None] * 0.25) & (column < counts[:, None] * 0.75)
-    kept = np.where(middle, ordered, 0.0)
-    number = np.maximum(middle.sum(axis=1), 1)
-    mean = kept.sum(axis=1) / number
-    quartiles = np.where(middle, ordered, np.nan)
-    spread = (np.nanmax(quartiles, axis=1) - np.nanmin(quartiles, axis=1)) / 1.349
-    # Neighbouring columns share pixels and texture: about every third is independent.
-    error = 1.2 * spread / np.sqrt(np.maximum(counts / 3.0, 1.0))
+    mean, error = trimmed_mean(strip[first : last + 1])
     return x_mm, y_mm[first : last + 1], mean, error
 
 

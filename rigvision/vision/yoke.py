@@ -1,10 +1,25 @@
-"""Yoke and socket in the lower window. (dataclasses first)"""
+"""Yoke and socket in the lower window: the yoke from its tag, the socket from its barrel."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rigvision.ground.conventions import FloatArray
+import numpy as np
+
+from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
+from rigvision.photo.picture import Picture
+from rigvision.vision.barrel import SocketPlace, find_socket
+from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.pose import Pose, corrected_corners
+from rigvision.world.frame import Frame
+from rigvision.world.gauge import Gauge, Yoke
+
+__all__ = ["SocketPlace", "YokeFeatures", "YokePlace", "find_yoke"]
+
+#: What a tag's corners may err beyond their statistics, as in ``pose.PoseTuning``.
+CORNER_FLOOR_PX = 0.03
+#: A yoke tag whose size comes out further off than this is bent, covered or not in its plane.
+SIZE_TOLERANCE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,23 +32,58 @@ class YokePlace:
 
 
 @dataclass(frozen=True, slots=True)
-class SocketPlace:
-    """The barrel: its axis, its face where visible, its index lines."""
-
-    axis_mm: FloatArray  # (3,) gauge axes, the axis at the socket's nominal face x
-    angle_rad: float  # from gauge x to the axis, counter-clockwise
-    covariance: FloatArray  # (2, 2) of axis y (mm) and angle (rad)
-    outlines_px: tuple[FloatArray, ...]  # each (2, 2): start and end of a visible outline
-    face_x_mm: float | None  # where the face's edge was found, on the axis; None if hidden
-    face_u_mm: float | None
-    index_angles_rad: tuple[float, ...]  # lines found, from +z towards +y about the axis
-    clock_rad: float | None  # nearest line, folded by the drive's symmetry
-    clock_u_rad: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class YokeFeatures:
     """What was found in the lower window; None for what is hidden or not on this gauge."""
 
     yoke: YokePlace | None
     socket: SocketPlace | None
+
+
+def find_yoke(
+    picture: Picture, marks: Marks, pose: Pose, gauge: Gauge, frame: Frame
+) -> YokeFeatures:
+    """Place of the yoke and of the socket, in gauge axes."""
+    yoke = None
+    if gauge.yoke and (mark := marks.by_id(gauge.yoke.tag_id)):
+        yoke = _yoke_from_tag(mark, pose, gauge.yoke)
+    socket = None
+    if frame.socket:
+        shoulder_x_mm = float(yoke.shoulder_mm[0]) if yoke else None
+        socket = find_socket(picture, pose, gauge, frame.socket, shoulder_x_mm)
+    return YokeFeatures(yoke, socket)
+
+
+def _yoke_from_tag(mark: Mark, pose: Pose, yoke: Yoke) -> YokePlace | None:
+    """The tag's corners carried to the yoke's plane, and the drawing laid onto them."""
+    drawn = yoke.tag_corners_mm()
+    if drawn is None:
+        return None
+    seen = pose.view.on_plane_z(corrected_corners(mark, pose.view), yoke.face_z_mm)[:, :2]
+    drawn_out, seen_out = drawn - drawn.mean(axis=0), seen - seen.mean(axis=0)
+    size_ratio = float(np.linalg.norm(seen_out) / np.linalg.norm(drawn_out))
+    if abs(size_ratio - 1.0) > SIZE_TOLERANCE:
+        return None
+    cross = np.sum(drawn_out[:, 0] * seen_out[:, 1] - drawn_out[:, 1] * seen_out[:, 0])
+    angle_rad = float(np.arctan2(cross, np.sum(drawn_out * seen_out)))
+    turn = np.array(
+        [[np.cos(angle_rad), -np.sin(angle_rad)], [np.sin(angle_rad), np.cos(angle_rad)]]
+    )
+    lever = -turn @ drawn.mean(axis=0)  # from the tag's centre to the shoulder
+    shoulder = seen.mean(axis=0) + lever
+    scale = float(np.mean(np.linalg.norm(np.diff(mark.corners_px, axis=0), axis=1)))
+    px_per_mm = scale / float(np.linalg.norm(drawn[1] - drawn[0]))
+    variance_px = float(np.mean(np.diag(mark.covariance_px2))) + CORNER_FLOOR_PX**2
+    variance = variance_px / px_per_mm**2
+    angle_variance = variance / float(np.sum(drawn_out**2))
+    jacobian = np.array([[1.0, 0.0, -lever[1]], [0.0, 1.0, lever[0]], [0.0, 0.0, 1.0]])
+    covariance = jacobian @ np.diag([variance / 4, variance / 4, angle_variance]) @ jacobian.T
+    return YokePlace(np.append(shoulder, yoke.face_z_mm), angle_rad, covariance)
+
+
+def expected_tag_corners_mm(yoke: Yoke, x_mm: float) -> FloatArray:
+    """Corners (4, 3) of the yoke's tag in gauge axes with its centre at x on the slide."""
+    assert yoke.tag_size_mm is not None
+    corners = np.zeros((4, 3))
+    corners[:, :2] = np.array([x_mm, yoke.axis_y_mm]) + CORNER_SIGNS * yoke.tag_size_mm / 2
+    corners[:, 2] = yoke.face_z_mm
+    return corners

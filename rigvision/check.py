@@ -1,0 +1,94 @@
+"""The chain on one screen: a photo in, a result out, one line a step."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+
+from rigvision.decision.result import CheckResult
+from rigvision.decision.verdict import decide
+from rigvision.evidence import Evidence
+from rigvision.findings import assemble, findings_of
+from rigvision.ground.errors import PhotoError, Unmeasurable
+from rigvision.metrology.gap import measure_gap
+from rigvision.metrology.yoke import measure_yoke
+from rigvision.photo.picture import read_picture
+from rigvision.vision.marks import find_tags, read_marks
+from rigvision.vision.pose import camera_prior, solve_pose
+from rigvision.vision.slot import find_slot
+from rigvision.vision.yoke import find_yoke
+from rigvision.world.camera import Camera
+from rigvision.world.catalogue import DEFAULT_CAMERA, load
+from rigvision.world.recognise import (
+    check_door,
+    frame_for,
+    load_frame,
+    load_gauge,
+    recognise_gauge,
+)
+
+PathLike = str | os.PathLike[str]
+
+
+def check(
+    photo: PathLike,
+    gauge: str | None = None,
+    frame: str | None = None,
+    door: int | None = None,
+    camera: str | None = None,
+) -> CheckResult:
+    """Check one photo.
+
+    ``gauge``, ``frame`` and ``camera`` are names of installed models or paths of .toml
+    files; the gauge is found from its marks when left out, the frame from the gauge.
+
+    Raises PhotoError for a file that is not a whole photo, ModelError for a wrong model
+    file, UsageError for names that do not exist or do not fit together. A photo that
+    cannot be measured is no error: its verdict is ``retake``.
+    """
+    wanted_gauge, wanted_frame = load_gauge(gauge), load_frame(frame)
+    known_camera = load(Camera, camera or DEFAULT_CAMERA)
+    if wanted_frame:
+        check_door(door, wanted_frame)
+    picture = read_picture(photo)
+    seen = Evidence(picture.path, picture.sha256)
+    stopped = None
+    try:
+        tags = find_tags(picture)
+        seen.gauge = recognise_gauge([t.mark_id for t in tags], wanted_gauge)
+        seen.frame = frame_for(seen.gauge, wanted_frame)
+        check_door(door, seen.frame)
+        seen.marks = read_marks(picture, tags, seen.gauge)
+        seen.prior = camera_prior(known_camera, picture)
+        seen.pose = solve_pose(seen.marks, seen.gauge, seen.prior)
+        seen.slot = find_slot(picture, seen.pose, seen.gauge, seen.frame)
+        seen.gap = measure_gap(seen.slot, seen.pose, seen.gauge, seen.frame)
+        seen.yoke = find_yoke(picture, seen.marks, seen.pose, seen.gauge, seen.frame)
+        seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)
+    except Unmeasurable as reason:
+        stopped = reason
+    findings = findings_of(seen, stopped)
+    return assemble(picture, seen, findings, decide(findings), door, known_camera.name)
+
+
+def check_many(
+    photos: Iterable[PathLike],
+    gauge: str | None = None,
+    frame: str | None = None,
+    door: int | None = None,
+    camera: str | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> list[CheckResult | PhotoError]:
+    """Check several photos in order; a file that cannot be read takes its error's place.
+
+    ``progress`` is called with the number of photos done.
+    """
+    results: list[CheckResult | PhotoError] = []
+    for photo in photos:
+        try:
+            results.append(check(photo, gauge, frame, door, camera))
+        except PhotoError as error:
+            results.append(error)
+        if progress:
+            progress(len(results))
+    return results

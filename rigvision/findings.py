@@ -1,0 +1,193 @@
+"""Between the steps and the decision: evidence into findings, findings into a result.
+
+Only carries figures from one form to another; measures and decides nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+import rigvision
+from rigvision.decision.result import (
+    BudgetLine,
+    CheckResult,
+    GapResult,
+    PhotoFacts,
+    StationResult,
+    TurnsResult,
+    ViewResult,
+    YokeResult,
+)
+from rigvision.decision.verdict import Decision, Findings, Sight
+from rigvision.evidence import Evidence
+from rigvision.ground.errors import Unmeasurable
+from rigvision.ground.measured import COVERAGE_FACTOR, Measured
+from rigvision.photo.picture import Picture
+
+
+def findings_of(seen: Evidence, stopped: Unmeasurable | None) -> Findings:
+    """What the decision needs of the evidence."""
+    gauge, frame = seen.gauge, seen.frame
+    return Findings(
+        frame=frame,
+        gauge_name=gauge.name if gauge else "",
+        gauge_has_yoke_tag=bool(gauge and gauge.yoke and gauge.yoke.tag_id is not None),
+        gauge_has_lines=bool(frame and frame.socket and frame.socket.index_line_width_mm),
+        stopped=(stopped.code, stopped.facts) if stopped else None,
+        sight=_sight(seen),
+        gap=seen.gap,
+        stations_lost_mm=seen.slot.lost_x_mm if seen.slot else (),
+        yoke=seen.alignment,
+        socket_found=bool(seen.yoke and seen.yoke.socket),
+    )
+
+
+def assemble(
+    picture: Picture,
+    seen: Evidence,
+    findings: Findings,
+    decision: Decision,
+    door: int | None,
+    camera_name: str,
+) -> CheckResult:
+    """The result in the form that is printed and kept."""
+    return CheckResult(
+        photo=PhotoFacts(
+            picture.name,
+            picture.sha256,
+            picture.width_px,
+            picture.height_px,
+            picture.exif.taken_at,
+        ),
+        gauge=seen.gauge.name if seen.gauge else None,
+        frame=seen.frame.name if seen.frame else None,
+        door=door,
+        camera=camera_name,
+        verdict=decision.verdict,
+        borderline=decision.borderline,
+        reasons=decision.reasons,
+        gap=_gap_result(seen, decision),
+        yoke=_yoke_result(seen, decision),
+        turns=_turns_result(decision),
+        uncertainty_budget=_budget(seen),
+        view=_view_result(seen, findings.sight),
+        version=rigvision.__version__,
+        evidence=seen,
+    )
+
+
+def _sight(seen: Evidence) -> Sight | None:
+    if seen.pose is None or seen.gauge is None or seen.prior is None:
+        return None
+    view = seen.pose.view
+    scale = _px_per_mm(seen)
+    return Sight(
+        view.distance_mm,
+        view.tilt_deg,
+        scale,
+        seen.pose.blur_px / scale,
+        seen.pose.rival_ratio,
+        seen.prior.focal_known,
+        seen.pose.refused,
+        seen.slot.saturated if seen.slot else 0.0,
+    )
+
+
+def _px_per_mm(seen: Evidence) -> float:
+    """Scale across the gap, square to the sill, where the edges are; else at the origin."""
+    assert seen.pose is not None
+    point = np.zeros(3)
+    if seen.frame:
+        point[1:] = seen.frame.sill.edge_y_mm, seen.frame.sill.face_z_mm
+    return seen.pose.view.px_per_mm(point, np.array([0.0, 1.0, 0.0]))
+
+
+def _gap_result(seen: Evidence, decision: Decision) -> GapResult | None:
+    if seen.frame is None:
+        return None
+    limits, gap = seen.frame.gap, seen.gap
+    stations = (
+        tuple(StationResult(s.x_mm, *_pair(s.gap_mm)) for s in gap.stations)
+        if gap
+        else tuple(StationResult(x, None, None) for x in limits.stations_x_mm)
+    )
+    return GapResult(
+        *_pair(gap.mean_mm if gap else None),
+        COVERAGE_FACTOR,
+        decision.gap_probability,
+        limits.lower_mm,
+        limits.upper_mm,
+        *_pair(gap.taper_mm if gap else None),
+        stations,
+    )
+
+
+def _yoke_result(seen: Evidence, decision: Decision) -> YokeResult:
+    found = seen.alignment
+    if found is None:
+        return YokeResult()
+    return YokeResult(
+        *_pair(found.lateral_offset_mm),
+        *_pair(found.tilt_deg),
+        *_pair(found.seat_gap_mm),
+        *_pair(found.clock_deg),
+        decision.engaged,
+    )
+
+
+def _turns_result(decision: Decision) -> TurnsResult:
+    turns = decision.turns
+    if turns is None:
+        return TurnsResult(None, None, None, None, decision.instruction)
+    if decision.verdict == "pass":
+        return TurnsResult(
+            0.0, turns.expanded_uncertainty, "none", turns.source, decision.instruction
+        )
+    return TurnsResult(
+        turns.value,
+        turns.expanded_uncertainty,
+        turns.direction,
+        turns.source,
+        decision.instruction,
+    )
+
+
+def _view_result(seen: Evidence, sight: Sight | None) -> ViewResult:
+    found = seen.marks.ids if seen.marks else ()
+    if sight is None:
+        return ViewResult(None, None, None, found)
+    return ViewResult(
+        sight.distance_mm, sight.tilt_deg, sight.px_per_mm, found, sight.marks_refused
+    )
+
+
+def _budget(seen: Evidence) -> tuple[BudgetLine, ...]:
+    quantities: list[tuple[str, Measured | None]] = []
+    if seen.gap:
+        quantities += [("gap", seen.gap.mean_mm), ("taper", seen.gap.taper_mm)]
+    if seen.alignment:
+        quantities += [
+            ("lateral_offset", seen.alignment.lateral_offset_mm),
+            ("tilt", seen.alignment.tilt_deg),
+            ("seat_gap", seen.alignment.seat_gap_mm),
+            ("clock", seen.alignment.clock_deg),
+        ]
+    angular = ("tilt", "clock")
+    return tuple(
+        BudgetLine(
+            quantity,
+            i.source,
+            i.kind,
+            None if quantity in angular else i.standard_uncertainty,
+            i.standard_uncertainty if quantity in angular else None,
+        )
+        for quantity, measured in quantities
+        if measured
+        for i in measured.influences
+    )
+
+
+def _pair(measured: Measured | None) -> tuple[float | None, float | None]:
+    """Value and expanded uncertainty, or None for both."""
+    return (measured.value, measured.expanded_uncertainty) if measured else (None, None)
+

@@ -1,0 +1,1 @@
+"""Geometry into millimetres, each with its uncertainty budget. Decides nothing."""

@@ -1,0 +1,88 @@
+"""Reading the original pixels at points of the rig: light, and whether a point is in view."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.photo.picture import Picture
+from rigvision.vision.view import View
+from rigvision.world.gauge import Gauge
+from rigvision.world.model import Range
+
+
+def visible_through_window(
+    points_mm: FloatArray,
+    view: View,
+    gauge: Gauge,
+    window_x_mm: Range,
+    window_y_mm: Range,
+    margin_mm: float,
+) -> npt.NDArray[np.bool_]:
+    """Which points (..., 3) behind the plate the camera sees through a window cut in it.
+
+    The line of sight must clear the window at the plate's front and at its back.
+    """
+    centre = view.camera_centre_mm
+    clear = np.ones(points_mm.shape[:-1], dtype=bool)
+    for z_mm in gauge.plate.z_mm:
+        part = (z_mm - points_mm[..., 2]) / (centre[2] - points_mm[..., 2])
+        crossing = points_mm + part[..., None] * (centre - points_mm)
+        # A point in front of this face of the plate is not hidden by it.
+        before = points_mm[..., 2] >= z_mm
+        for axis, (low, high) in enumerate((window_x_mm, window_y_mm)):
+            inside = (crossing[..., axis] > low + margin_mm) & (
+                crossing[..., axis] < high - margin_mm
+            )
+            clear &= inside | before
+    return clear
+
+
+def light_at(picture: Picture, view: View, points_mm: FloatArray) -> FloatArray:
+    """Linear light (...,) where points (..., 3) appear; NaN outside the picture.
+
+    Sampled between the original pixels, bilinearly: no resampled picture in between.
+    """
+    points_px = view.project(points_mm.reshape(-1, 3))
+    left, top = np.floor(points_px.min(axis=0)).astype(int).clip(min=0)
+    right, bottom = (np.ceil(points_px.max(axis=0)).astype(int) + 2).clip(min=0)
+    linear = picture.linear(int(left), int(top), int(right), int(bottom))
+    if linear.size == 0:
+        return np.full(points_mm.shape[:-1], np.nan)
+    # OpenCV's maps may have at most 32767 rows and columns: lay the points out as a block.
+    width = 1024
+    padded = np.resize(points_px, (-(-len(points_px) // width) * width, 2))
+    grid = (padded - (left, top)).astype(np.float32).reshape(-1, width, 2)
+    light = cv2.remap(
+        linear,
+        grid[..., 0],
+        grid[..., 1],
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=(float("nan"),) * 4,
+    )
+    flat = np.asarray(light, dtype=np.float64).reshape(-1)[: len(points_px)]
+    return flat.reshape(points_mm.shape[:-1])
+
+
+def trimmed_mean(strip: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean (R,) of the middle half of each row of a strip (R, C), and its standard error.
+
+    NaN are left out. Scratches, dust and burrs fall into the outer quarters. Neighbouring
+    columns share pixels and texture: about every third counts as independent.
+    """
+    ordered = np.sort(strip, axis=1)  # NaN go last
+    counts = np.isfinite(ordered).sum(axis=1)
+    column = np.arange(ordered.shape[1])
+    middle = (column >= counts[:, None] * 0.25) & (column < counts[:, None] * 0.75)
+    number = middle.sum(axis=1)
+    safe = np.maximum(number, 1)
+    mean = np.where(middle, ordered, 0.0).sum(axis=1) / safe
+    top = np.where(middle, ordered, -np.inf).max(axis=1)
+    bottom = np.where(middle, ordered, np.inf).min(axis=1)
+    with np.errstate(invalid="ignore"):
+        error = 1.2 * (top - bottom) / 1.349 / np.sqrt(np.maximum(counts / 3.0, 1.0))
+    empty = number == 0
+    return np.where(empty, np.nan, mean), np.where(empty, np.nan, error)
