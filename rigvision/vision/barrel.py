@@ -371,19 +371,18 @@ def _face_cost(
     x: FloatArray, light: FloatArray, noise: FloatArray, blur: float, face: float, shoulder: float
 ) -> float:
     """Misfit of yoke, slot and barrel levels with the face at a given place."""
-    near = np.abs(x - face) < 1.2
     columns = [1.0 - ndtr((x - face) / blur), ndtr((x - face) / blur)]
-    if shoulder > face - 1.2:
+    if shoulder > x[0]:
         slot = np.clip(ndtr((x - shoulder) / blur) - ndtr((x - face) / blur), 0.0, 1.0)
         columns = [1.0 - ndtr((x - shoulder) / blur), ndtr((x - face) / blur), slot]
-    design = np.stack(columns, axis=1)[near] / noise[near, None]
-    target = light[near] / noise[near]
+    design = np.stack(columns, axis=1) / noise[:, None]
+    target = light / noise
     if len(columns) == 3:  # the slot is dark: a narrow one's level and width trade otherwise
         dark = 0.1 * float(np.median(light))
         design = np.vstack([design, [0.0, 0.0, 1.0 / (dark + 1e-4)]])
         target = np.append(target, 0.5 * dark / (dark + 1e-4))
     levels, *_ = np.linalg.lstsq(design, target, rcond=None)
-    return float(np.sum((target - design @ levels) ** 2)) * len(x) / max(int(near.sum()), 1)
+    return float(np.sum((target - design @ levels) ** 2))
 
 
 def _find_lines(

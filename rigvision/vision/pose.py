@@ -174,10 +174,12 @@ class _Problem:
         return pair[0], pair[1]
 
     def rival_ratio(self, best: FloatArray, rival: FloatArray) -> float:
-        """How much worse the other pose fits; inf where it is the same pose or impossible."""
-        turn = rotation_from_vector(best[:3]).T @ rotation_from_vector(rival[:3])
-        angle_deg = np.degrees(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))
-        if angle_deg < 0.5 or View(rival).camera_centre_mm[2] <= 0.0 or rival[5] <= 0.0:
+        """How much worse the other pose fits; inf where it is the same pose or impossible.
+
+        A rival that slid most of the way from the mirrored pose to the best is no rival.
+        """
+        apart, mirrored = _angle(rival, best), _angle(_other_planar(best), best)
+        if apart < 0.5 * mirrored or View(rival).camera_centre_mm[2] <= 0.0 or rival[5] <= 0.0:
             return float("inf")
         costs = [float(np.sum(self._residuals(p) ** 2)) for p in (rival, best)]
         return float(np.sqrt(costs[0] / max(costs[1], 1e-12)))
@@ -301,6 +303,12 @@ def _other_planar(parameters: FloatArray) -> FloatArray:
     mirrored = half_turn_about_sight @ rotation @ half_turn_in_plane
     vector = np.asarray(cv2.Rodrigues(mirrored)[0], dtype=np.float64).reshape(3)
     return np.concatenate([vector, parameters[3:]])
+
+
+def _angle(a: FloatArray, b: FloatArray) -> float:
+    """Angle in radians between two poses' rotations."""
+    turn = rotation_from_vector(a[:3]).T @ rotation_from_vector(b[:3])
+    return float(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))
 
 
 def with_parameters(pose: Pose, parameters: FloatArray) -> Pose:

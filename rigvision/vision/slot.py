@@ -38,6 +38,7 @@ class SlotTuning:
     line_agreement_mm: float = 0.35  # stations further off the others' line are searched again
     visible_part: float = 0.5  # of a station's width
     least_contrast: float = 0.004  # metal over slot, linear light; less is no edge
+    inner_brightness: float = 0.6  # of a slot's inner face against the face beside it, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +211,12 @@ def _cut(
         sums.mean(np.maximum(s - beside, 0), s), sums.mean(d, np.minimum(d + beside, n))
     )
     cost[metal**2 - slot**2 < tuning.least_contrast] = np.inf
+    inner_face, face = (
+        (sums.mean(s, inner), sums.mean(np.maximum(s - beside, 0), s))
+        if profile.ray_slope >= 0.0
+        else (sums.mean(inner, d), sums.mean(d, np.minimum(d + beside, n)))
+    )
+    cost[inner_face**2 > tuning.inner_brightness * face**2] = np.inf
     best = int(np.argmin(cost))
     if not np.isfinite(cost[best]):
         return None
