@@ -74,7 +74,7 @@ class _Reading:
         self.x_mm = np.array([s.x_mm for s in slot.stations])
         self._sill_y = np.array([s.sill_y_mm for s in slot.stations])
         door_y = np.array([s.door_y_mm for s in slot.stations])
-        self._covariance = np.stack([s.covariance_mm2 for s in slot.stations])
+        self._covariance = slot.covariance_mm2
         z = np.full_like(self.x_mm, slot.plane_z_mm)
         self._sill_by_view = plane_sensitivity(
             pose, np.column_stack([self.x_mm, self._sill_y, z])
@@ -84,10 +84,6 @@ class _Reading:
         self._square = float(np.cos(np.arctan(slope)))  # square to the sill
         self._gap = (door_y - self._sill_y) * self._square
         self._gap_by_view = door_by_view - self._sill_by_view
-        contrast = np.array([1.0, -1.0])
-        self._noise = np.sqrt(
-            np.maximum(np.einsum("i,nij,j->n", contrast, self._covariance, contrast), 0.0)
-        )
         self._slopes = np.array(
             [pose.view.ray_slope_y(np.array([x, y, slot.plane_z_mm]))
              for x, y in zip(self.x_mm, self._sill_y, strict=True)]
@@ -122,13 +118,13 @@ class _Reading:
         x = self.x_mm - self.x_mm.mean()
         mean = np.full(len(x), 1.0 / len(x))
         slope = x / np.sum(x**2)
-        noise = np.sqrt(self._covariance[:, 0, 0])
+        sill_covariance = self._covariance[::2, ::2]
         shading = self._tuning.edge_definition_radii * self._frame.sill.edge_radius_mm
         depth = self._tuning.plane_depth_mm * float(np.abs(self._slopes).mean())
 
         def combine(value: float, w: FloatArray, extra: float, factor: float) -> Measured:
             pose, focal, lens = view_spreads(w @ self._sill_by_view, self._pose.covariance)
-            parts = (float(np.sqrt(np.sum((w * noise) ** 2))), pose, focal, lens, extra)
+            parts = (float(np.sqrt(w @ sill_covariance @ w)), pose, focal, lens, extra)
             names = ("edge fit", "pose", "focal length", "lens", "edge definition and depth")
             return Measured(
                 factor * value,
@@ -161,11 +157,13 @@ class _Reading:
         distance = self._pose.view.distance_mm
         depth = tuning.plane_depth_mm / distance * abs(value)
         marks = self._gauge.marks.position_uncertainty_mm / 100.0 * abs(value)
+        ends = np.column_stack([-weights, weights]).ravel()  # sill and door of each station
+        fit = float(np.sqrt(max(ends @ self._covariance @ ends, 0.0)))
         heat = self._gauge.plate.thermal_expansion_per_K * tuning.temperature_K * abs(value)
         return Measured(
             value,
             (
-                Influence("edge fit", "A", float(np.sqrt(np.sum((weights * self._noise) ** 2)))),
+                Influence("edge fit", "A", fit),
                 Influence("edge definition", "B", float(np.hypot(common, apart))),
                 Influence("edge radius", "B", outline),
                 Influence("pose", "B", pose),

@@ -14,7 +14,7 @@ import numpy as np
 
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.side import SideFits, fit_sides
+from rigvision.vision.side import EdgeSpread, SideFits, fit_sides
 from rigvision.world.gauge import Gauge
 
 #: Marks are looked for on copies whose longer side is about this long, then finer.
@@ -47,6 +47,7 @@ class Marks:
 
     measured: tuple[Mark, ...]
     unreadable: tuple[int, ...]
+    edge_spread: EdgeSpread
 
     def by_id(self, mark_id: int | None) -> Mark | None:
         return next((m for m in self.measured if m.mark_id == mark_id), None)
@@ -103,7 +104,7 @@ def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
             unreadable.append(sighting.mark_id)
         else:
             measured.append(mark)
-    return Marks(tuple(measured), tuple(unreadable))
+    return Marks(tuple(measured), tuple(unreadable), fits.spread)
 
 
 def read_marks(picture: Picture, tags: list[Sighting], gauge: Gauge) -> Marks:

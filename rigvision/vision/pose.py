@@ -23,6 +23,7 @@ from rigvision.ground.conventions import (
 from rigvision.ground.errors import Unmeasurable
 from rigvision.photo.picture import Picture
 from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.side import EdgeSpread
 from rigvision.vision.view import View
 from rigvision.world.camera import Camera
 from rigvision.world.gauge import Gauge
@@ -66,6 +67,7 @@ class Pose:
     residual_px: float  # RMS over the corner coordinates used
     rival_ratio: float  # RMS of the other planar pose over this one's; inf where there is none
     blur_px: float  # sigma of the marks' borders
+    edge_spread: EdgeSpread
 
 
 def camera_prior(camera: Camera, picture: Picture) -> CameraPrior:
@@ -127,6 +129,7 @@ def solve_pose(
         residual_px,
         problem.rival_ratio(parameters, rival),
         float(np.median([m.blur_px for m in plate])),
+        marks.edge_spread,
     )
 
 

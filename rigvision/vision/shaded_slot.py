@@ -11,205 +11,371 @@ follows; for t < 0 it ends where the line of sight grazes it, tan a = -1/t, at
 sill + r (sqrt(1 + t^2) - 1): beyond the tangent plane, against the duct. The door is the
 mirror image. What is fitted are the tangent planes, so neither outline needs a correction.
 
-The round's brightness follows its normal: face cos a + inner sin a, never below the slot,
-with a bright line of free strength at 45 deg, where a worn edge shines. How a round is lit
-is not known beforehand: strength and direction are unknowns with wide priors, so what the
-shading leaves uncertain is in the covariance.
+A round's brightness follows its normal: one light and the sky in front of the rig,
+
+    face * ((1 - sky) max(0, cos a + s light_slope sin a) + sky (1 + cos a) / 2)
+
+with s = 1 on the sill and -1 on the door, whose rounds face each other: a light from above
+brightens the one and darkens the other. A worn edge adds a bright line at 45 deg. How the
+rig is lit is not known beforehand: these are unknowns with wide priors, shared by all
+stations, so what the shading leaves uncertain is in the covariance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.vision.side import EdgeSpread
 
 
 @dataclass(frozen=True, slots=True)
 class ShadingTuning:
     """Priors of the shading, relative to the face's brightness, and the fit's own choices."""
 
-    nodes: int = 8  # steps into which a round is cut
-    inner_sigma: float = 0.5  # brightness of the round at its inner end
-    inner_mean: float = 0.15
-    shine_sigma: float = 0.25  # the bright line on a worn edge
+    nodes: int = 6  # steps into which a round is cut
+    light_slope_sigma: float = 0.30  # y over z of the direction to the light
+    two_lights_sigma: float = 0.15  # how differently the two rounds may be lit all the same
+    sky_mean: float = 0.4  # part of the face's light that comes from everywhere in front
+    sky_sigma: float = 0.25
+    shine_sigma: float = 0.10  # the bright line on a worn edge
     slope_sigma_per_mm: float = 0.25  # shading along a face
-    slot_face_sigma: float = 0.35  # inner face of the slot: soot or bare metal
-    model_error: float = 0.012  # what this model leaves out, part of the face's brightness
+    slot_face_sigma: float = 0.15  # inner face of the slot: soot or bare metal
+    duct_sigma: float = 0.1
+    model_error: float = 0.10  # what this model leaves out, part of the brightness
     beside_mm: float = 0.75  # of face and slot beside each edge that take part
-    steps: int = 10
+    steps: int = 8
+    largest_step_mm: float = 0.15
     largest_move_mm: float = 0.7  # between coarse edge and fit; further is another edge
     correlation: float = 2.0  # neighbouring samples share pixels; widens the covariance
 
 
 @dataclass(frozen=True, slots=True)
-class SlotProfile:
-    """Mean brightness across the slot at one station, and the geometry it is seen by."""
+class SlotProfiles:
+    """Mean brightness across the slot at S stations, and the geometry it is seen by."""
 
-    x_mm: float
-    y_mm: FloatArray  # (N,)
-    light: FloatArray  # (N,) linear light
-    error: FloatArray  # (N,) standard error of ``light``
-    blur_mm: float
+    x_mm: FloatArray  # (S,)
+    y_mm: FloatArray  # (N,) the same rows for all
+    light: FloatArray  # (S, N) linear light; NaN out of view
+    error: FloatArray  # (S, N) standard error of ``light``
+    px_per_mm: FloatArray  # (S,) along y
+    spread: EdgeSpread
     ray_slope: float
     radius_mm: float
     sill_depth_mm: float
     door_depth_mm: float
 
+    def part(self, index: FloatArray) -> SlotProfiles:
+        """The stations of one index array."""
+        return replace(
+            self,
+            x_mm=self.x_mm[index],
+            light=self.light[index],
+            error=self.error[index],
+            px_per_mm=self.px_per_mm[index],
+        )
+
 
 @dataclass(frozen=True, slots=True)
-class FittedEdges:
-    """Tangent planes of sill and door (2,) with covariance (2, 2)."""
+class FittedSlot:
+    """Tangent planes of sill and door, (S, 2), with covariance (2 S, 2 S) in that order."""
 
     edges_mm: FloatArray
     covariance_mm2: FloatArray
+    believable: FloatArray  # (S,) bool: the fit stayed with the edges it was started from
 
 
-# Unknowns of one profile.
-(_SILL, _DOOR, _FACE_S, _FACE_D, _SLOPE_S, _SLOPE_D, _INNER_S, _INNER_D) = range(8)
-(_SHINE_S, _SHINE_D, _DUCT, _SLOT_FACE) = range(8, 12)
-_UNKNOWNS = 12
+# A station's own unknowns, and those that all stations share.
+_SILL, _DOOR, _FACE_S, _FACE_D, _SLOPE_S, _SLOPE_D = range(6)
+_LIGHT, _TWO_LIGHTS, _SKY, _SHINE_S, _SHINE_D, _DUCT, _SLOT_FACE = range(7)
+_OWN, _SHARED = 6, 7
 
 
-def fit_profiles(
-    profiles: list[SlotProfile], coarse_mm: FloatArray, tuning: ShadingTuning | None = None
-) -> list[FittedEdges | None]:
-    """Fit each profile from coarse edges (S, 2); None where no slot explains it."""
+def fit_slot(
+    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning | None = None
+) -> FittedSlot:
+    """Fit all stations together from coarse edges (S, 2)."""
     tuning = tuning or ShadingTuning()
-    return [_fit(p, c, tuning) for p, c in zip(profiles, coarse_mm, strict=True)]
+    profiles = _rows_near(profiles, coarse_mm, tuning)
+    own, shared = _start(profiles, coarse_mm, tuning)
+    light, error = _weighing(profiles, coarse_mm, own, tuning)
+    own_prior, shared_prior = _priors(own, shared, tuning)
+
+    def residuals(own: FloatArray, shared: FloatArray) -> tuple[FloatArray, ...]:
+        misfit = (light - slot_light(profiles, own, shared, tuning.nodes)) / error
+        return (
+            misfit,
+            (own - own_prior[0]) / own_prior[1],
+            (shared - shared_prior[0]) / shared_prior[1],
+        )
+
+    best = _levenberg_marquardt(residuals, own, shared, tuning)
+    misfit = residuals(best.own, best.shared)[0][np.isfinite(error)]
+    widen = tuning.correlation * max(1.0, float(np.mean(misfit**2)))
+    covariance = np.linalg.inv(best.normal) * widen
+    order = (np.arange(len(own))[:, None] * _OWN + np.array([_SILL, _DOOR])).ravel()
+    moved = np.abs(best.own[:, :2] - coarse_mm).max(axis=1)
+    return FittedSlot(
+        best.own[:, :2],
+        covariance[np.ix_(order, order)],
+        (moved < tuning.largest_move_mm) & (best.own[:, _DOOR] > best.own[:, _SILL]),
+    )
 
 
-def slot_light(profile: SlotProfile, unknowns: FloatArray, y_mm: FloatArray, nodes: int) -> FloatArray:
-    """The model's brightness at y (N,) for unknowns (12,)."""
-    u, t, r, blur = unknowns, profile.ray_slope, profile.radius_mm, profile.blur_mm
-    inner_s, inner_d = _slot_levels(t, u)
-    sill_at, sill_steps = _round(t, r, nodes, u[_FACE_S], u[_INNER_S], u[_SHINE_S], inner_s)
-    door_at, door_steps = _round(-t, r, nodes, u[_FACE_D], u[_INNER_D], u[_SHINE_D], inner_d)
-    border = _inner_border_mm(profile, u, sill_at, door_at)
-    # Sill face, round and slot from below; the door's likewise, mirrored; both end in the slot.
-    positions = np.concatenate([u[_SILL] + sill_at, [border], u[_DOOR] - door_at[::-1]])
-    steps = np.concatenate([sill_steps, [inner_d - inner_s], -door_steps[::-1]])
-    light = u[_FACE_S] + ndtr((y_mm[:, None] - positions) / blur) @ steps
-    on_sill = np.minimum(y_mm - (u[_SILL] + sill_at[0]), 0.0)
-    on_door = np.maximum(y_mm - (u[_DOOR] - door_at[0]), 0.0)
-    return np.asarray(light + u[_SLOPE_S] * on_sill + u[_SLOPE_D] * on_door)
+def _rows_near(
+    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning
+) -> SlotProfiles:
+    """Only the rows that take part at some station."""
+    reach = tuning.beside_mm + profiles.radius_mm
+    rows = (profiles.y_mm > coarse_mm[:, 0].min() - reach) & (
+        profiles.y_mm < coarse_mm[:, 1].max() + reach
+    )
+    return replace(
+        profiles,
+        y_mm=profiles.y_mm[rows],
+        light=profiles.light[:, rows],
+        error=profiles.error[:, rows],
+    )
 
 
-def _slot_levels(t: float, u: FloatArray) -> tuple[float, float]:
-    """Level of the slot next to the sill and next to the door: inner face or duct."""
-    return (u[_SLOT_FACE], u[_DUCT]) if t >= 0.0 else (u[_DUCT], u[_SLOT_FACE])
+def slot_light(
+    profiles: SlotProfiles, own: FloatArray, shared: FloatArray, nodes: int
+) -> FloatArray:
+    """The model's brightness (S, N). Shared levels are parts of each face's brightness."""
+    t, r = profiles.ray_slope, profiles.radius_mm
+    brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
+    duct, slot_face = shared[_DUCT] * brighter, shared[_SLOT_FACE] * brighter
+    level_s, level_d = (slot_face, duct) if t >= 0.0 else (duct, slot_face)
+    light, apart = shared[_LIGHT], shared[_TWO_LIGHTS]
+    lit_s, lit_d = (light + apart, shared[_SHINE_S]), (apart - light, shared[_SHINE_D])
+    sill_at, sill_steps = _round(t, r, nodes, own[:, _FACE_S], shared[_SKY], *lit_s, level_s)
+    door_at, door_steps = _round(-t, r, nodes, own[:, _FACE_D], shared[_SKY], *lit_d, level_d)
+    # Sill face and its round from below, the door's mirrored from above, and in between the
+    # inner face that the view's angle shows, fading into the duct.
+    falling, falling_steps = own[:, [_SILL]] + sill_at, sill_steps
+    rising, rising_steps = own[:, [_DOOR]] - door_at[::-1], -door_steps[:, ::-1]
+    fade_at, fade_steps = _fading_face(profiles, own, sill_at[-1], door_at[-1], slot_face - duct)
+    if t >= 0.0:
+        falling = np.concatenate([falling, fade_at], axis=1)
+        falling_steps = np.concatenate([falling_steps, fade_steps], axis=1)
+    else:
+        rising = np.concatenate([rising, fade_at], axis=1)
+        rising_steps = np.concatenate([rising_steps, -fade_steps], axis=1)
+    y, scale = profiles.y_mm[None, :, None], profiles.px_per_mm[:, None, None]
+    seen = own[:, [_FACE_S]] + np.einsum(
+        "snk,sk->sn", profiles.spread.falling((y - falling[:, None, :]) * scale), falling_steps
+    )
+    seen += np.einsum(
+        "snk,sk->sn", profiles.spread.rising((y - rising[:, None, :]) * scale), rising_steps
+    )
+    on_sill = np.minimum(profiles.y_mm - (own[:, [_SILL]] + sill_at[0]), 0.0)
+    on_door = np.maximum(profiles.y_mm - (own[:, [_DOOR]] - door_at[0]), 0.0)
+    return np.asarray(seen + own[:, [_SLOPE_S]] * on_sill + own[:, [_SLOPE_D]] * on_door)
 
 
 def _round(
-    t: float, r: float, nodes: int, face: float, inner: float, shine: float, slot: float
+    t: float,
+    r: float,
+    nodes: int,
+    face: FloatArray,
+    sky: float,
+    light_slope: float,
+    shine: float,
+    slot: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Where the brightness steps along a round, from the tangent plane (K,), and by how much."""
-    end = np.pi / 2 if t >= 0.0 else np.arctan2(1.0, -t)
+    """Where brightness steps along a round (K,), from the tangent plane, and by how much (S, K)."""
+    end = np.pi / 2 if t >= 0.0 else float(np.arctan2(1.0, -t))
     borders = np.linspace(0.0, end, nodes + 1)
-    middles = (borders[1:] + borders[:-1]) / 2
-    lit = face * np.cos(middles) + inner * np.sin(middles) + shine * np.sin(2 * middles) ** 2
+    a = (borders[1:] + borders[:-1]) / 2
+    part = (1.0 - sky) * np.maximum(np.cos(a) + light_slope * np.sin(a), 0.0)
+    part += sky * (1.0 + np.cos(a)) / 2 + shine * np.sin(2 * a) ** 2
     # A round is never darker than the slot it ends in, which is dark already.
-    levels = np.concatenate([[face], np.maximum(lit, min(slot, face)), [slot]])
+    lit = np.maximum(face[:, None] * part, np.minimum(slot, face)[:, None])
     at = r * (np.sin(borders) - t * np.cos(borders) - 1.0)
-    return at, np.diff(levels)
+    return at, np.diff(np.concatenate([face[:, None], lit, slot[:, None]], axis=1), axis=1)
 
 
-def _inner_border_mm(
-    profile: SlotProfile, u: FloatArray, sill_at: FloatArray, door_at: FloatArray
-) -> float:
-    """Where the visible inner face ends at its far edge, or the other outline hides it."""
-    t, r = profile.ray_slope, profile.radius_mm
-    low, high = u[_SILL] + sill_at[-1], u[_DOOR] - door_at[-1]
-    if t >= 0.0:
-        return float(min(u[_SILL] + t * (profile.sill_depth_mm - r), high))
-    return float(max(u[_DOOR] + t * (profile.door_depth_mm - r), low))
+#: Depths, in widths of the slot, at which the inner face's brightness is stepped down.
+_FADE_DEPTHS = np.array([0.25, 0.6, 1.1, 1.8, 2.8])
+_FADE_LENGTH = 0.7  # the slot hides the light: depth, in its widths, of a fall to 1/e
 
 
-def _fit(profile: SlotProfile, coarse_mm: FloatArray, tuning: ShadingTuning) -> FittedEdges | None:
-    near = (profile.y_mm > coarse_mm[0] - tuning.beside_mm - profile.radius_mm) & (
-        profile.y_mm < coarse_mm[1] + tuning.beside_mm + profile.radius_mm
-    )
-    y, light = profile.y_mm[near], profile.light[near]
-    unknowns = _start(profile, coarse_mm)
-    face = max(unknowns[_FACE_S], unknowns[_FACE_D], 1e-3)
-    error = np.hypot(profile.error[near], tuning.model_error * face * 0.5)
-    error = np.hypot(error, tuning.model_error * np.abs(light))
-    mean, sigma = _priors(unknowns, tuning)
+def _fading_face(
+    profiles: SlotProfiles,
+    own: FloatArray,
+    sill_end: float,
+    door_end: float,
+    over_duct: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Steps (S, K) by which the visible inner face falls to the duct, and where.
 
-    def residuals(u: FloatArray) -> FloatArray:
-        misfit = (light - slot_light(profile, u, y, tuning.nodes)) / error
-        return np.concatenate([misfit, (u - mean) / sigma])
+    It fades with depth, as less and less light reaches into the slot, and ends at its far
+    edge or where the other outline hides it.
+    """
+    t, r = profiles.ray_slope, profiles.radius_mm
+    from_above = t >= 0.0
+    whole = (profiles.sill_depth_mm if from_above else profiles.door_depth_mm) - r
+    width = np.maximum(own[:, [_DOOR]] - own[:, [_SILL]], 0.0)
+    depths = np.minimum(width * _FADE_DEPTHS, whole)
+    levels = np.exp(-_FADE_DEPTHS / _FADE_LENGTH)
+    steps = np.diff(np.concatenate([[1.0], levels[:-1], [0.0]]))
+    if from_above:
+        at = np.minimum(own[:, [_SILL]] + t * depths, own[:, [_DOOR]] - door_end)
+    else:
+        at = np.maximum(own[:, [_DOOR]] + t * depths, own[:, [_SILL]] + sill_end)
+    return at, over_duct[:, None] * steps
 
-    unknowns, normal = _levenberg_marquardt(residuals, unknowns, face, tuning.steps)
-    if np.any(np.abs(unknowns[:2] - coarse_mm) > tuning.largest_move_mm):
-        return None
-    if not unknowns[_DOOR] > unknowns[_SILL]:
-        return None
-    final = residuals(unknowns)[: len(y)]
-    widen = tuning.correlation * max(1.0, float(np.mean(final**2)))
-    covariance = np.linalg.inv(normal)[:2, :2] * widen
-    return FittedEdges(unknowns[:2], covariance)
 
-
-def _start(profile: SlotProfile, coarse_mm: FloatArray) -> FloatArray:
+def _start(
+    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning
+) -> tuple[FloatArray, FloatArray]:
     """First guess: coarse edges, levels from the profile around them."""
-    y, light = profile.y_mm, profile.light
-    sill, door = coarse_mm
-    u = np.zeros(_UNKNOWNS)
-    u[_SILL], u[_DOOR] = sill, door
-    reach = 2.0 * profile.radius_mm + 0.3
-    u[_FACE_S] = float(np.median(light[(y < sill - 0.2) & (y > sill - 0.2 - reach)]))
-    u[_FACE_D] = float(np.median(light[(y > door + 0.2) & (y < door + 0.2 + reach)]))
-    slot = light[(y >= sill) & (y <= door)]
-    u[_DUCT] = float(slot.min()) if len(slot) else float(light.min())
-    u[_SLOT_FACE] = u[_DUCT]
-    return u
+    y, light = profiles.y_mm[None, :], profiles.light
+    sill, door = coarse_mm[:, :1], coarse_mm[:, 1:]
+    reach = 2.0 * profiles.radius_mm + 0.5
+    own = np.zeros((len(coarse_mm), _OWN))
+    own[:, :2] = coarse_mm
+    own[:, _FACE_S] = _masked_median(light, (y < sill - 0.2) & (y > sill - reach))
+    own[:, _FACE_D] = _masked_median(light, (y > door + 0.2) & (y < door + reach))
+    brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
+    slot = np.where((y >= sill) & (y <= door) & np.isfinite(light), light, np.inf).min(axis=1)
+    shared = np.zeros(_SHARED)
+    shared[_SKY] = tuning.sky_mean
+    darkest = float(np.median(np.where(np.isfinite(slot), slot, 0.0) / brighter))
+    shared[_DUCT] = shared[_SLOT_FACE] = min(darkest, 0.9)
+    return own, shared
 
 
-def _priors(u: FloatArray, tuning: ShadingTuning) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard deviation (12,) of what is believed of the unknowns beforehand."""
-    mean, sigma = np.zeros(_UNKNOWNS), np.full(_UNKNOWNS, 1e6)
-    for face, inner, shine, slope in (
-        (_FACE_S, _INNER_S, _SHINE_S, _SLOPE_S),
-        (_FACE_D, _INNER_D, _SHINE_D, _SLOPE_D),
-    ):
-        level = max(u[face], 1e-3)
-        mean[inner], sigma[inner] = tuning.inner_mean * level, tuning.inner_sigma * level
-        sigma[shine] = tuning.shine_sigma * level
-        sigma[slope] = tuning.slope_sigma_per_mm * level
-    brighter = max(u[_FACE_S], u[_FACE_D], 1e-3)
-    mean[_DUCT] = u[_DUCT]
-    sigma[_DUCT] = 0.1 * brighter
-    mean[_SLOT_FACE] = u[_DUCT]
-    sigma[_SLOT_FACE] = tuning.slot_face_sigma * brighter
-    return mean, sigma
+def _masked_median(light: FloatArray, mask: FloatArray) -> FloatArray:
+    """Median (S,) of the samples under a mask, at least a dark grey."""
+    levels = [
+        np.median(row[m & np.isfinite(row)]) if np.any(m & np.isfinite(row)) else 0.0
+        for row, m in zip(light, mask, strict=True)
+    ]
+    return np.maximum(np.array(levels), 1e-3)
+
+
+def _weighing(
+    profiles: SlotProfiles, coarse_mm: FloatArray, own: FloatArray, tuning: ShadingTuning
+) -> tuple[FloatArray, FloatArray]:
+    """Light (S, N) and its standard error; infinite for rows that take no part."""
+    reach = tuning.beside_mm + profiles.radius_mm
+    y = profiles.y_mm[None, :]
+    near = (y > coarse_mm[:, :1] - reach) & (y < coarse_mm[:, 1:] + reach)
+    near &= np.isfinite(profiles.light) & np.isfinite(profiles.error)
+    light = np.where(near, profiles.light, 0.0)
+    face = np.minimum(own[:, _FACE_S], own[:, _FACE_D])[:, None]
+    error = np.sqrt(
+        np.where(near, profiles.error, 0.0) ** 2
+        + (0.5 * tuning.model_error * face) ** 2
+        + (tuning.model_error * light) ** 2
+    )
+    return light, np.where(near, error, np.inf)
+
+
+Prior = tuple[FloatArray, FloatArray]
+
+
+def _priors(own: FloatArray, shared: FloatArray, tuning: ShadingTuning) -> tuple[Prior, Prior]:
+    """Mean and standard deviation of what is believed beforehand: own (S, 6), shared (7,)."""
+    own_mean, own_sigma = np.zeros_like(own), np.full_like(own, 1e6)
+    own_sigma[:, _SLOPE_S] = tuning.slope_sigma_per_mm * own[:, _FACE_S]
+    own_sigma[:, _SLOPE_D] = tuning.slope_sigma_per_mm * own[:, _FACE_D]
+    mean = np.array([0.0, 0.0, tuning.sky_mean, 0.0, 0.0, shared[_DUCT], shared[_SLOT_FACE]])
+    sigma = np.array(
+        [
+            tuning.light_slope_sigma,
+            tuning.two_lights_sigma,
+            tuning.sky_sigma,
+            tuning.shine_sigma,
+            tuning.shine_sigma,
+            tuning.duct_sigma,
+            tuning.slot_face_sigma,
+        ]
+    )
+    return (own_mean, own_sigma), (mean, sigma)
+
+
+Residuals = Callable[[FloatArray, FloatArray], tuple[FloatArray, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Valley:
+    """Where a fit came to rest."""
+
+    own: FloatArray
+    shared: FloatArray
+    normal: FloatArray  # (6 S + 7, 6 S + 7)
+    cost: float
 
 
 def _levenberg_marquardt(
-    residuals, unknowns: FloatArray, face: float, steps: int
-) -> tuple[FloatArray, FloatArray]:
-    """Minimise; returns the unknowns and the last normal matrix (12, 12)."""
-    nudge = np.full(_UNKNOWNS, 1e-3 * face)
-    nudge[:2] = 1e-3
-    damping, now = 1e-2, residuals(unknowns)
-    normal = np.eye(_UNKNOWNS)
-    for _ in range(steps):
-        jacobian = np.stack(
-            [(residuals(unknowns + n) - now) / n[k] for k, n in enumerate(np.diag(nudge))], axis=1
-        )
-        normal = jacobian.T @ jacobian
-        step = np.linalg.solve(
-            normal + damping * np.diag(np.diag(normal)), -(jacobian.T @ now)
-        )
-        step[:2] = np.clip(step[:2], -0.15, 0.15)
-        trial = residuals(unknowns + step)
-        if trial @ trial < now @ now:
-            gain = now @ now - trial @ trial
-            unknowns, now, damping = unknowns + step, trial, damping / 5.0
-            if gain < 1e-4 * (now @ now):
+    residuals: Residuals, own: FloatArray, shared: FloatArray, tuning: ShadingTuning
+) -> _Valley:
+    """Minimise from one start."""
+    damping, now = 1e-2, residuals(own, shared)
+    cost = sum(float(np.sum(r**2)) for r in now)
+    normal = np.eye(own.size + _SHARED)
+    for _ in range(tuning.steps):
+        normal, gradient = _normal_equations(residuals, own, shared, now)
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
+        own_step = step[: own.size].reshape(own.shape)
+        own_step[:, :2] = np.clip(own_step[:, :2], -tuning.largest_step_mm, tuning.largest_step_mm)
+        trial = residuals(own + own_step, shared + step[own.size :])
+        trial_cost = sum(float(np.sum(r**2)) for r in trial)
+        if trial_cost < cost:
+            gain, cost, now = cost - trial_cost, trial_cost, trial
+            own, shared, damping = own + own_step, shared + step[own.size :], damping / 5.0
+            if gain < 1e-3 * cost:
                 break
         else:
             damping *= 8.0
-    return unknowns, normal
+    return _Valley(own, shared, normal, cost)
+
+
+def _normal_equations(
+    residuals: Residuals, own: FloatArray, shared: FloatArray, now: tuple[FloatArray, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Normal matrix and gradient. A station's own unknowns touch its own profile only, so
+    one evaluation serves the same unknown of all stations.
+    """
+    stations = len(own)
+    size = stations * _OWN + _SHARED
+    rows = now[0].shape[1]
+    jacobian = np.zeros((stations, rows, _OWN + _SHARED))
+    for k in range(_OWN):
+        nudge = 1e-3 if k in (_SILL, _DOOR) else 1e-3 * float(own[:, _FACE_S].mean())
+        moved = own.copy()
+        moved[:, k] += nudge
+        jacobian[:, :, k] = (residuals(moved, shared)[0] - now[0]) / nudge
+    for k in range(_SHARED):
+        moved = shared.copy()
+        moved[k] += 1e-3
+        jacobian[:, :, _OWN + k] = (residuals(own, moved)[0] - now[0]) / 1e-3
+    blocks = np.einsum("sni,snj->sij", jacobian, jacobian)
+    slopes = np.einsum("sni,sn->si", jacobian, now[0])
+    normal, gradient = np.zeros((size, size)), np.zeros(size)
+    tail = slice(stations * _OWN, size)
+    for s in range(stations):
+        head = slice(s * _OWN, (s + 1) * _OWN)
+        normal[head, head] = blocks[s, :_OWN, :_OWN]
+        normal[head, tail] = blocks[s, :_OWN, _OWN:]
+        normal[tail, head] = normal[head, tail].T
+        gradient[head] = slopes[s, :_OWN]
+    normal[tail, tail] = blocks[:, _OWN:, _OWN:].sum(axis=0)
+    gradient[tail] = slopes[:, _OWN:].sum(axis=0)
+    # Priors are linear: their derivative is the inverse of their standard deviation.
+    inverse_sigma = _prior_scale(residuals, own, shared, now)
+    normal[np.diag_indices(size)] += inverse_sigma**2
+    return normal, gradient + inverse_sigma * np.concatenate([now[1].ravel(), now[2]])
+
+
+def _prior_scale(
+    residuals: Residuals, own: FloatArray, shared: FloatArray, now: tuple[FloatArray, ...]
+) -> FloatArray:
+    """Derivative of each prior residual by its unknown."""
+    moved = residuals(own + 1.0, shared + 1.0)
+    return np.concatenate([(moved[1] - now[1]).ravel(), moved[2] - now[2]])

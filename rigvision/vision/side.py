@@ -29,6 +29,28 @@ ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset sti
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
 
+#: Bins of the measured edge-spread function, px from the border, dark to light.
+SPREAD_PX = np.arange(-8.0, 8.01, 0.25)
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeSpread:
+    """How this picture shows a true step from dark (0) to light (1): lens, focus, sharpening.
+
+    ``response`` holds the brightness at the distances ``SPREAD_PX`` from the step.
+    """
+
+    response: FloatArray
+
+    def rising(self, distance_px: FloatArray) -> FloatArray:
+        """Response to a step from dark to light at distance 0."""
+        return np.interp(distance_px, SPREAD_PX, self.response)
+
+    def falling(self, distance_px: FloatArray) -> FloatArray:
+        """One minus the response to a step from light to dark at distance 0."""
+        return 1.0 - np.interp(-distance_px, SPREAD_PX, self.response)
+
+
 @dataclass(frozen=True, slots=True)
 class SideFits:
     """One entry for each side: the line ``normal . p = distance`` (outward normal)."""
@@ -40,6 +62,7 @@ class SideFits:
     contrast: FloatArray  # (S,)
     saturated: FloatArray  # (S,)
     usable: npt.NDArray[np.bool_]  # (S,)
+    spread: EdgeSpread
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +102,7 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
         state[:, 3] - state[:, 2],
         np.mean((samples.light > 0.985) & (samples.across_px > 1.0), axis=(1, 2)) * 2.0,
         usable & (covariance[:, 0, 0] < 1.0) & (state[:, 4] > 0.1),
+        _edge_spread(samples, state, usable),
     )
 
 
@@ -183,6 +207,27 @@ def _model(
         [-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1
     )
     return residual, jacobian
+
+
+def _edge_spread(
+    samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bool_]
+) -> EdgeSpread:
+    """Median brightness of all sides' pixels by distance from their border, dark 0, light 1."""
+    offset, turn, dark, bright, sigma = (state[usable][:, k, None, None] for k in range(5))
+    if not usable.any():
+        return EdgeSpread(ndtr(SPREAD_PX))
+    distance = samples.across_px[usable] - offset - turn * samples.along[usable]
+    value = (samples.light[usable] - dark) / (bright - dark)
+    good = np.isfinite(value)
+    bins = np.round((distance[good] - SPREAD_PX[0]) / 0.25).astype(int)
+    order = np.argsort(bins, kind="stable")
+    borders = np.searchsorted(bins[order], np.arange(len(SPREAD_PX) + 1))
+    sorted_values = value[good][order]
+    response = ndtr(SPREAD_PX / float(np.median(sigma)))
+    for k, (low, high) in enumerate(zip(borders[:-1], borders[1:], strict=True)):
+        if high - low >= 40:
+            response[k] = np.median(sorted_values[low:high])
+    return EdgeSpread(response)
 
 
 def _tukey(residual: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:

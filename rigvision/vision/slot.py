@@ -18,7 +18,7 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.pose import Pose
 from rigvision.vision.sampling import light_at, trimmed_mean, visible_through_window
-from rigvision.vision.shaded_slot import SlotProfile, fit_profiles
+from rigvision.vision.shaded_slot import SlotProfiles, fit_slot
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -48,7 +48,6 @@ class StationEdges:
     x_mm: float
     sill_y_mm: float
     door_y_mm: float
-    covariance_mm2: FloatArray  # (2, 2) of sill and door: noise and shading, not pose
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +56,7 @@ class SlotEdges:
 
     plane_z_mm: float  # where the tangent lines of the broken edges lie
     stations: tuple[StationEdges, ...]
+    covariance_mm2: FloatArray  # (2 S, 2 S), sill and door of each: noise and shading, not pose
     lost_x_mm: tuple[float, ...]
     saturated: float  # part of the metal beside the slot at the sensor's limit
 
@@ -69,16 +69,24 @@ def find_slot(
     plane_z_mm = frame.sill.face_z_mm - frame.sill.edge_radius_mm
     profiles, saturated = _profiles(picture, pose, gauge, frame, plane_z_mm, tuning)
     coarse = _coarse_edges(profiles, frame, tuning)
-    kept = [(p, c) for p, c in zip(profiles, coarse, strict=True) if c is not None]
-    fitted = fit_profiles([p for p, _ in kept], np.array([c for _, c in kept]).reshape(-1, 2))
+    kept = np.array([i for i, c in enumerate(coarse) if c is not None], dtype=int)
+    if not len(kept):
+        return SlotEdges(plane_z_mm, (), np.zeros((0, 0)), frame.gap.stations_x_mm, saturated)
+    fitted = fit_slot(profiles.part(kept), np.array([c for c in coarse if c is not None]))
+    good = np.flatnonzero(fitted.believable)
     stations = tuple(
-        StationEdges(p.x_mm, float(f.edges_mm[0]), float(f.edges_mm[1]), f.covariance_mm2)
-        for (p, _), f in zip(kept, fitted, strict=True)
-        if f is not None
+        StationEdges(float(profiles.x_mm[kept[i]]), *(float(e) for e in fitted.edges_mm[i]))
+        for i in good
     )
+    order = (2 * good[:, None] + np.arange(2)).ravel()
     read = {s.x_mm for s in stations}
-    lost = tuple(x for x in frame.gap.stations_x_mm if x not in read)
-    return SlotEdges(plane_z_mm, stations, lost, saturated)
+    return SlotEdges(
+        plane_z_mm,
+        stations,
+        fitted.covariance_mm2[np.ix_(order, order)],
+        tuple(x for x in frame.gap.stations_x_mm if x not in read),
+        saturated,
+    )
 
 
 def _profiles(
@@ -88,79 +96,87 @@ def _profiles(
     frame: Frame,
     plane_z_mm: float,
     tuning: SlotTuning,
-) -> tuple[list[SlotProfile], float]:
+) -> tuple[SlotProfiles, float]:
     """Averaged brightness across the slot at each station that is in view."""
     view, sill_y = pose.view, frame.sill.edge_y_mm
     middle = np.array([0.0, sill_y, plane_z_mm])
-    scale = view.px_per_mm(middle, np.array([0.0, 1.0, 0.0]))
-    scale_x = view.px_per_mm(middle, np.array([1.0, 0.0, 0.0]))
-    y_mm = np.arange(sill_y - tuning.below_mm, sill_y + tuning.above_mm, tuning.step_px / scale)
-    columns = max(8, int(2 * tuning.half_width_mm * scale_x))
-    offsets = np.linspace(-tuning.half_width_mm, tuning.half_width_mm, columns)
+    up, right = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+    step_mm = tuning.step_px / view.px_per_mm(middle, up)
+    y_mm = np.arange(sill_y - tuning.below_mm, sill_y + tuning.above_mm, step_mm)
+    columns = max(8, int(2 * tuning.half_width_mm * view.px_per_mm(middle, right)))
     stations = np.asarray(frame.gap.stations_x_mm)
     grid = np.zeros((len(stations), len(y_mm), columns, 3))
-    grid[..., 0] = stations[:, None, None] + offsets
+    grid[..., 0] = stations[:, None, None] + np.linspace(
+        -tuning.half_width_mm, tuning.half_width_mm, columns
+    )
     grid[..., 1] = y_mm[:, None]
     grid[..., 2] = plane_z_mm
-    light = light_at(picture, view, grid)
-    seen = visible_through_window(
-        grid, view, gauge, gauge.windows.gap_x_mm, gauge.windows.gap_y_mm, tuning.window_margin_mm
+    light = np.where(
+        _in_view(grid, pose, gauge, frame, tuning), light_at(picture, view, grid), np.nan
     )
-    low_x, high_x = frame.door.span_x_mm
-    seen &= (grid[..., 0] > low_x + 0.5) & (grid[..., 0] < high_x - 0.5)
-    light = np.where(seen, light, np.nan)
-    profiles = []
-    for index, x_mm in enumerate(stations):
-        point = np.array([x_mm, sill_y, plane_z_mm])
-        local = view.px_per_mm(point, np.array([0.0, 1.0, 0.0]))
-        profile = _average(float(x_mm), y_mm, light[index], tuning)
-        if profile is not None:
-            profiles.append(
-                SlotProfile(
-                    *profile,
-                    blur_mm=pose.blur_px / local,
-                    ray_slope=view.ray_slope_y(point),
-                    radius_mm=frame.sill.edge_radius_mm,
-                    sill_depth_mm=frame.sill.thickness_mm,
-                    door_depth_mm=frame.door.thickness_mm,
-                )
-            )
+    averaged = [_average(strip, tuning) for strip in light]
+    points = np.column_stack([stations, np.full((len(stations), 2), (sill_y, plane_z_mm))])
+    profiles = SlotProfiles(
+        stations,
+        y_mm,
+        np.stack([mean for mean, _ in averaged]),
+        np.stack([error for _, error in averaged]),
+        np.array([view.px_per_mm(p, up) for p in points]),
+        pose.edge_spread,
+        view.ray_slope_y(middle),
+        frame.sill.edge_radius_mm,
+        frame.sill.thickness_mm,
+        frame.door.thickness_mm,
+    )
     near = light[:, np.abs(y_mm - sill_y) < 3.0]
-    return profiles, float(np.mean(near[np.isfinite(near)] > 0.985)) if near.size else 0.0
+    seen = np.isfinite(near)
+    saturated = float(np.mean(near[seen] > 0.985)) if seen.any() else 0.0
+    return profiles, saturated
 
 
-def _average(
-    x_mm: float, y_mm: FloatArray, strip: FloatArray, tuning: SlotTuning
-) -> tuple[float, FloatArray, FloatArray, FloatArray] | None:
-    """Mean over a station's width and its standard error, row by row; None out of view."""
-    visible = np.isfinite(strip)
-    rows = visible.mean(axis=1) >= tuning.visible_part
-    if rows.sum() < 20:
-        return None
-    first, last = np.flatnonzero(rows)[[0, -1]]
-    mean, error = trimmed_mean(strip[first : last + 1])
-    return x_mm, y_mm[first : last + 1], mean, error
+def _in_view(
+    grid: FloatArray, pose: Pose, gauge: Gauge, frame: Frame, tuning: SlotTuning
+) -> npt.NDArray[np.bool_]:
+    """Which points are seen through the gap's window and lie on the door's span."""
+    seen = visible_through_window(
+        grid,
+        pose.view,
+        gauge,
+        gauge.windows.gap_x_mm,
+        gauge.windows.gap_y_mm,
+        tuning.window_margin_mm,
+    )
+    low, high = frame.door.span_x_mm
+    margin = tuning.window_margin_mm
+    return seen & (grid[..., 0] > low + margin) & (grid[..., 0] < high - margin)
+
+
+def _average(strip: FloatArray, tuning: SlotTuning) -> tuple[FloatArray, FloatArray]:
+    """Mean over a station's width and its standard error, row by row; NaN out of view."""
+    visible = np.isfinite(strip).mean(axis=1) >= tuning.visible_part
+    mean, error = trimmed_mean(strip)
+    return np.where(visible, mean, np.nan), np.where(visible, error, np.nan)
 
 
 def _coarse_edges(
-    profiles: list[SlotProfile], frame: Frame, tuning: SlotTuning
+    profiles: SlotProfiles, frame: Frame, tuning: SlotTuning
 ) -> list[tuple[float, float] | None]:
-    """Sill and door at every profile, and a second look where one strays from the rest."""
+    """Sill and door at every station, and a second look where one strays from the rest."""
     free = (-np.inf, np.inf)
-    found = [_cut(p, frame, tuning, free, free) for p in profiles]
-    seen = [(p.x_mm, *edges) for p, edges in zip(profiles, found, strict=True) if edges]
+    found = [_cut(profiles, i, frame, tuning, free, free) for i in range(len(profiles.x_mm))]
+    seen = [(x, *edges) for x, edges in zip(profiles.x_mm, found, strict=True) if edges]
     if len(seen) < 3:
         return found
     table = np.array(seen)
     lines = [_median_line(table[:, 0], table[:, k]) for k in (1, 2)]
-    for index, profile in enumerate(profiles):
-        expected = [line[0] + line[1] * profile.x_mm for line in lines]
+    for index, x_mm in enumerate(profiles.x_mm):
+        expected = [line[0] + line[1] * x_mm for line in lines]
         bounds = [(e - tuning.line_agreement_mm, e + tuning.line_agreement_mm) for e in expected]
         edges = found[index]
         if edges is None or any(
             not low <= e <= high for e, (low, high) in zip(edges, bounds, strict=True)
         ):
-            found[index] = _cut(profile, frame, tuning, bounds[0], bounds[1])
+            found[index] = _cut(profiles, index, frame, tuning, bounds[0], bounds[1])
     return found
 
 
@@ -172,7 +188,8 @@ def _median_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
 
 
 def _cut(
-    profile: SlotProfile,
+    profiles: SlotProfiles,
+    index: int,
     frame: Frame,
     tuning: SlotTuning,
     sill_bounds: tuple[float, float],
@@ -184,8 +201,15 @@ def _cut(
     duct, whose border lies where the view's angle puts it. Brightness enters as its
     square root, so that a dark door counts as much as a bright sill.
     """
-    y, step = profile.y_mm, float(profile.y_mm[1] - profile.y_mm[0])
-    sums = _RunningSums(np.sqrt(np.maximum(profile.light, 0.0)))
+    seen = np.flatnonzero(np.isfinite(profiles.light[index]))
+    if len(seen) < 20:
+        return None
+    rows = slice(int(seen[0]), int(seen[-1]) + 1)
+    y, light = profiles.y_mm[rows], profiles.light[index, rows]
+    if not np.isfinite(light).all():
+        return None
+    step = float(y[1] - y[0])
+    sums = _RunningSums(np.sqrt(np.maximum(light, 0.0)))
     n = len(y)
     edge_y = frame.sill.edge_y_mm
     low = np.searchsorted(y, max(edge_y - tuning.sill_search_mm, sill_bounds[0]))
@@ -200,7 +224,7 @@ def _cut(
     s, d = s[apart], d[apart]
     if not len(s):
         return None
-    inner = _inner_border(profile, s, d, step)
+    inner = _inner_border(profiles, s, d, step)
     cost = sums.line_misfit(np.zeros_like(s), s) + sums.line_misfit(d, np.full_like(d, n))
     cost += sums.level_misfit(s, inner) + sums.level_misfit(inner, d)
     noise = max(float(np.median(np.abs(np.diff(sums.values)))) ** 2, 1e-7)
@@ -213,7 +237,7 @@ def _cut(
     cost[metal**2 - slot**2 < tuning.least_contrast] = np.inf
     inner_face, face = (
         (sums.mean(s, inner), sums.mean(np.maximum(s - beside, 0), s))
-        if profile.ray_slope >= 0.0
+        if profiles.ray_slope >= 0.0
         else (sums.mean(inner, d), sums.mean(d, np.minimum(d + beside, n)))
     )
     cost[inner_face**2 > tuning.inner_brightness * face**2] = np.inf
@@ -224,14 +248,14 @@ def _cut(
 
 
 def _inner_border(
-    profile: SlotProfile, s: npt.NDArray[np.intp], d: npt.NDArray[np.intp], step: float
+    profiles: SlotProfiles, s: npt.NDArray[np.intp], d: npt.NDArray[np.intp], step: float
 ) -> npt.NDArray[np.intp]:
     """Where the inner face of sill (seen from above) or door (from below) gives way to duct."""
-    slope, radius = profile.ray_slope, profile.radius_mm
+    slope, radius = profiles.ray_slope, profiles.radius_mm
     if slope >= 0.0:
-        depth = slope * (profile.sill_depth_mm - radius) / step
+        depth = slope * (profiles.sill_depth_mm - radius) / step
         return np.minimum(s + int(round(depth)), d)
-    depth = -slope * (profile.door_depth_mm - radius) / step
+    depth = -slope * (profiles.door_depth_mm - radius) / step
     return np.maximum(d - int(round(depth)), s)
 
 
