@@ -24,8 +24,9 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.exif import Exif, read_exif
 
-#: Decoders that untrusted files may reach. MPO is what many phones' JPEGs really are.
-FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF")
+#: Decoders that untrusted files may reach. Many phones' JPEGs are really MPO, which the
+#: JPEG decoder recognises by itself; only their first picture is read.
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 MAX_BYTES = 100_000_000
 MAX_PIXELS = 120_000_000
 #: Below this the gauge's marks cannot be told apart, wherever they are.

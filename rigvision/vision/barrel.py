@@ -8,7 +8,7 @@ being the direction to the camera. All angles about the axis are from +z towards
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -31,12 +31,16 @@ class BarrelTuning:
     outline_reach_mm: float = 2.6  # searched inside and outside the expected outline
     offset_search_mm: float = 2.0  # how far the axis may lie from where it should
     tilt_search_deg: float = 4.0
+    # Offsets from the drawing that weigh like one segment's whole border strength.
+    offset_doubt_mm: float = 1.0
+    tilt_doubt_deg: float = 3.0
+    swell_doubt_mm: float = 0.3
     swell_range_mm: tuple[float, float] = (-0.45, 0.20)  # outline against drawing: dark limbs
     end_clearance_mm: float = 1.0
     margin_mm: float = 0.4  # kept clear of the window's rim
     segments: int = 8  # into which an outline is cut along the axis
-    face_search_mm: float = 1.5
-    face_prior_mm: float = 0.4
+    face_search_mm: float = 0.7  # the drive's end stays where it is drawn; the yoke slides
+    face_prior_mm: float = 0.25
     face_half_angle_deg: float = 30.0  # of the barrel about the crown, for the face's edge
     line_half_angle_deg: float = 66.0  # of the barrel towards the camera, for the lines
     line_depth: float = 0.12  # least darkening of a line against the barrel beside it
@@ -93,8 +97,10 @@ def find_socket(
     """The socket's place, or None where neither outline of the barrel can be found."""
     tuning = tuning or BarrelTuning()
     axis = Axis(socket.face_x_mm, socket.axis_y_mm, 0.0, socket.axis_z_mm)
-    for _ in range(2):  # the outline's place depends on the axis: once more from the better one
-        outlines = _Outlines(picture, pose, gauge, socket, axis, tuning)
+    # The outline's place depends on the axis: once more, near by, from the better one.
+    for reach_mm in (tuning.offset_search_mm, 0.25 * tuning.offset_search_mm):
+        near = replace(tuning, offset_search_mm=reach_mm)
+        outlines = _Outlines(picture, pose, gauge, socket, axis, near)
         solved = outlines.solve()
         if solved is None:
             return None
@@ -182,7 +188,7 @@ class _Outlines:
             gradient = np.abs(_smooth_gradient(mean, self.blur_mm / self.step_mm))
             rows.append(np.nan_to_num(gradient))
         score = np.stack(rows, axis=1)
-        level = np.quantile(score[score > 0], 0.9) if np.any(score > 0) else 1.0
+        level = np.quantile(score[score > 0], 0.8) if np.any(score > 0) else 1.0
         return score / (score + level)
 
     def _search(self, scores: list[FloatArray | None]) -> tuple[float, float, float]:
@@ -194,16 +200,20 @@ class _Outlines:
         dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
         total = np.zeros(dy3.shape)
         centres = self._segment_centres()
-        for score, outline_rad in zip(scores, self.angles, strict=True):
-            if score is None:
-                continue
-            for k, x in enumerate(centres):
-                shift = dy3 + angle3 * (x - self._axis.x_mm)
-                s = shift * np.sin(outline_rad) + swell3
-                total += np.interp(s, self.s_mm, score[:, k], left=0.0, right=0.0)
-        # Believe the drawing where the picture does not say: small, smooth penalties.
-        total -= 0.15 * (dy3 / 1.0) ** 2 + 0.15 * (np.degrees(angle3) / 2.0) ** 2
-        total -= 0.3 * (swell3 / 0.3) ** 2
+        for k, x in enumerate(centres):
+            shift = dy3 + angle3 * (x - self._axis.x_mm)
+            strengths = [
+                np.interp(shift * np.sin(a) + swell3, self.s_mm, score[:, k], left=0.0, right=0.0)
+                for score, a in zip(scores, self.angles, strict=True)
+                if score is not None
+            ]
+            total += np.mean(strengths, axis=0)
+            if len(strengths) == 2:
+                # A barrel has two outlines: one strong border alone is something else's.
+                total += np.sqrt(strengths[0] * strengths[1])
+        # Believe the drawing where the picture does not say: smooth penalties.
+        total -= (dy3 / t.offset_doubt_mm) ** 2 + (np.degrees(angle3) / t.tilt_doubt_deg) ** 2
+        total -= (swell3 / t.swell_doubt_mm) ** 2
         i, j, k = np.unravel_index(int(np.argmax(total)), total.shape)
         return float(dy[i]), float(angle[j]), float(swell[k])
 
@@ -350,20 +360,24 @@ def _fit_face(
     candidates = np.arange(
         socket.face_x_mm - tuning.face_search_mm, socket.face_x_mm + tuning.face_search_mm, 0.02
     )
-    candidates = candidates[candidates > shoulder - 0.1]
-    if not len(candidates):
+    # Just behind the shoulder: a closed slot may come out a little less than closed.
+    candidates = candidates[candidates > shoulder - 0.3]
+    if len(candidates) < 3:
         return None
     noise = np.hypot(error, 0.02 * float(np.median(light)) + 1e-4)
     costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder) for c in candidates])
-    costs += ((candidates - socket.face_x_mm) / tuning.face_prior_mm) ** 2
+    widen = max(1.0, float(costs.min()) / len(x))  # where no place fits to within the noise
+    costs = costs / widen + ((candidates - socket.face_x_mm) / tuning.face_prior_mm) ** 2
     best = int(np.argmin(costs))
+    if best == 0 and shoulder > x[0]:
+        return float(candidates[0]), tuning.face_prior_mm
     if best in (0, len(candidates) - 1):
         return None
     a, b, c = costs[best - 1 : best + 2]
     bend = max(a - 2 * b + c, 1e-9)
-    place = float(candidates[best] + 0.02 * 0.5 * (a - c) / bend)
-    widen = max(1.0, b / len(x))
-    sigma = 0.02 * np.sqrt(2.0 * widen * 2.0 / bend)
+    step = float(candidates[1] - candidates[0])
+    place = float(candidates[best] + step * 0.5 * (a - c) / bend)
+    sigma = step * float(np.sqrt(2.0 * 2.0 / bend))  # samples half a pixel apart: twice
     return place, float(np.hypot(min(sigma, 0.3), 0.02))
 
 
@@ -373,7 +387,7 @@ def _face_cost(
     """Misfit of yoke, slot and barrel levels with the face at a given place."""
     columns = [1.0 - ndtr((x - face) / blur), ndtr((x - face) / blur)]
     if shoulder > x[0]:
-        slot = np.clip(ndtr((x - shoulder) / blur) - ndtr((x - face) / blur), 0.0, 1.0)
+        slot = ndtr((x - shoulder) / blur) - ndtr((x - face) / blur)
         columns = [1.0 - ndtr((x - shoulder) / blur), ndtr((x - face) / blur), slot]
     design = np.stack(columns, axis=1) / noise[:, None]
     target = light / noise

@@ -45,7 +45,7 @@ class ShadingTuning:
     slope_sigma_per_mm: float = 0.25  # shading along a face
     slot_face_sigma: float = 0.15  # inner face of the slot: soot or bare metal
     duct_sigma: float = 0.1
-    model_error: float = 0.10  # what this model leaves out, part of the brightness
+    model_error: float = 0.15  # what this model leaves out, part of the brightness
     beside_mm: float = 0.75  # of face and slot beside each edge that take part
     steps: int = 8
     largest_step_mm: float = 0.15

@@ -1,0 +1,1 @@
+"""Commands: parse, one library call, print."""

@@ -1,0 +1,152 @@
+"""The command ``rigvision``: parse, one library call, print, exit code.
+
+Only typer is imported here, so that ``--help`` answers at once; each command loads what
+it needs when it runs. The one catch-all of the program is in ``main``.
+
+Exit codes: 0 every photo passes, 3 at least one adjust and no retake, 4 at least one
+retake, 1 a photo could not be read or something failed, 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from rigvision import __version__
+from rigvision.ground.errors import RigvisionError, UsageError
+
+FAILED = 1
+WRONG_USAGE = 2
+
+app = typer.Typer(
+    help="Measures door-edge gap and gauge-yoke alignment from a phone photo of a rig gauge.",
+    epilog="Aid only: it does not release anything. Follow the approved maintenance data.",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    pretty_exceptions_show_locals=False,
+    rich_markup_mode=None,
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and exit. ``arguments`` are those of the process where None."""
+    _survive_any_terminal()
+    try:
+        app(args=arguments, prog_name="rigvision")
+    except RigvisionError as error:
+        if _debugging():
+            raise
+        _complain(str(error))
+        sys.exit(WRONG_USAGE if isinstance(error, UsageError) else FAILED)
+    except Exception as error:
+        if _debugging():
+            raise
+        _complain(_hint(error))
+        sys.exit(FAILED)
+    sys.exit(0)
+
+
+@app.callback(invoke_without_command=True)
+def _top(
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    if version:
+        print(f"rigvision {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def check(
+    photos: Annotated[
+        list[Path],
+        typer.Argument(metavar="PHOTO", help="JPEG, HEIC, PNG, TIFF or WebP."),
+    ],
+    gauge: Annotated[
+        str | None,
+        typer.Option(metavar="NAME-OR-FILE", help="Gauge; found from its marks if left out."),
+    ] = None,
+    frame: Annotated[
+        str | None,
+        typer.Option(metavar="NAME-OR-FILE", help="Frame; the gauge's own if left out."),
+    ] = None,
+    door: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Door in the frame, from 1.")
+    ] = None,
+    camera: Annotated[
+        str | None,
+        typer.Option(metavar="NAME-OR-FILE", help="Camera; any phone if left out."),
+    ] = None,
+    joint: Annotated[
+        bool, typer.Option("--joint", help="Several views of one set-up (not in this version).")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write NAME.checked.jpg here.")
+    ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print JSON: an object, or a list for several photos.")
+    ] = False,
+) -> None:
+    """Check photos: verdict, what to do, figures.
+
+    Exit code: 0 all pass, 3 some adjust, 4 some retake, 1 a photo could not be read or
+    something failed, 2 wrong usage.
+    """
+    if joint:
+        raise UsageError(
+            "joint-not-available",
+            "This version does not solve several views jointly (--joint).",
+            "Leave it out: each photo is then checked on its own.",
+        )
+    from rigvision.cli.checking import Request, run_check
+
+    raise typer.Exit(run_check(Request(tuple(photos), gauge, frame, door, camera, out, json)))
+
+
+@app.command()
+def models() -> None:
+    """List the gauges, frames and cameras that are installed."""
+    from rigvision.cli.listing import list_models
+
+    list_models()
+
+
+def _survive_any_terminal() -> None:
+    """A name or sign that the terminal's encoding lacks becomes ``?``, not a crash."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure:
+            reconfigure(errors="replace")
+
+
+def _complain(message: str) -> None:
+    from rigvision.report.wording import one_line
+
+    print(f"rigvision: {one_line(message)}", file=sys.stderr)
+
+
+def _hint(error: Exception) -> str:
+    """What to do about an error that nobody foresaw."""
+    if isinstance(error, ImportError) and "cannot open shared object file" in str(error):
+        library = str(error).partition(":")[0]
+        return (
+            f"OpenCV cannot load the system library {library}. Install it with "
+            "'sudo apt-get install libgl1 libglib2.0-0', or use OpenCV's package without windows: "
+            "'pip uninstall opencv-python' and 'pip install opencv-python-headless'."
+        )
+    return (
+        f"Something failed inside rigvision ({type(error).__name__}: {error}). "
+        "Run it again with RIGVISION_DEBUG=1 to see where, and report that with the version "
+        f"({__version__})."
+    )
+
+
+def _debugging() -> bool:
+    return os.environ.get("RIGVISION_DEBUG", "") not in ("", "0")

@@ -1,0 +1,182 @@
+"""The analysed image: the photo with what was found, made for a phone and for print.
+
+From top to bottom: verdict, what to do and why; the photo around the gauge, turned level;
+the key to its lines; the gap magnified, beside the figures; origin and caution. Its width
+is fixed, so that text has the same size whatever photo it came from: shown 6 cm wide on a
+phone, the station values are as high as print of 6 points.
+
+The file is made from pixels alone: nothing of the photo's own metadata travels with it.
+"""
+
+from __future__ import annotations
+
+import os
+from itertools import count
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import ExifTags, Image
+
+from rigvision.decision.result import CheckResult
+from rigvision.evidence import Evidence
+from rigvision.ground.errors import UsageError
+from rigvision.photo.picture import read_colour
+from rigvision.report.banner import draw_banner
+from rigvision.report.canvas import Canvas
+from rigvision.report.framing import Framing, Pixels, around_gauge, whole_photo
+from rigvision.report.gap_labels import draw_gap_labels
+from rigvision.report.inset import draw_inset
+from rigvision.report.overlay import (
+    draw_edges,
+    draw_marks,
+    draw_scale_bar,
+    draw_socket,
+    draw_yoke,
+)
+from rigvision.report.strip import draw_figures, draw_key, draw_strip
+
+WIDTH_PX = 2000
+HIGHEST_PX = 3000
+PHOTO_HIGHEST_PX = 1560
+DETAIL_HEIGHT_PX = 560
+FIGURES_WIDTH_PX = 990
+PAD_PX = 40
+JPEG_QUALITY = 88
+
+_NOT_FOR_FILE_NAMES = '<>:"/\\|?*'
+
+
+def draw(result: CheckResult) -> Image.Image:
+    """The analysed image of a result that still carries its evidence.
+
+    Raises UsageError without evidence, PhotoError if the photo can no longer be read.
+    """
+    evidence = result.evidence
+    if not isinstance(evidence, Evidence):
+        raise UsageError(
+            "no-evidence",
+            f"The result of {result.photo.name} carries nothing to draw.",
+            "Check the photo again.",
+        )
+    photo = np.asarray(read_colour(evidence.photo_path))
+    parts = [
+        draw_banner(result, WIDTH_PX),
+        _photo_part(photo, result, evidence),
+        draw_key(result, evidence, WIDTH_PX),
+        _detail_part(photo, result, evidence),
+        draw_strip(result, WIDTH_PX),
+    ]
+    return _stacked([part for part in parts if part is not None])
+
+
+def write(result: CheckResult, folder: str | os.PathLike[str]) -> Path:
+    """Write ``NAME.checked.jpg`` into the folder, which is made if need be.
+
+    An earlier image of the same photo is replaced. A name taken by anything else stays as
+    it is, the photo itself above all: the new file then gets -2, -3 and so on. A
+    half-written file never carries the final name.
+    """
+    image = draw(result)
+    target = Path(folder)
+    target.mkdir(parents=True, exist_ok=True)
+    stem = _file_stem(result.photo.name)
+    part = target / f".{stem}.{os.getpid()}.part"
+    labels = _labels(result)
+    try:
+        image.save(part, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
+        name = _free_name(target, stem, str(labels[ExifTags.Base.ImageDescription]))
+        os.replace(part, name)
+    finally:
+        part.unlink(missing_ok=True)
+    return name
+
+
+def _labels(result: CheckResult) -> Image.Exif:
+    """All the metadata there is: what made the image, and from which photo."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.Software] = f"rigvision {result.version}"
+    exif[ExifTags.Base.ImageDescription] = f"photo sha256 {result.photo.sha256}"
+    return exif
+
+
+def _free_name(folder: Path, stem: str, description: str) -> Path:
+    """The first name that is free or holds an earlier image of the same photo."""
+    for number in count(1):
+        name = folder / f"{stem}{f'-{number}' if number > 1 else ''}.checked.jpg"
+        if not os.path.lexists(name) or _description(name) == description:
+            return name
+    raise AssertionError("count() does not end")
+
+
+def _description(path: Path) -> str | None:
+    """What an existing file says it was made from; None for anything but a JPEG."""
+    try:
+        with Image.open(path, formats=("JPEG",)) as image:
+            return str(image.getexif().get(ExifTags.Base.ImageDescription))
+    except (OSError, ValueError, SyntaxError):
+        return None
+
+
+def _file_stem(name: str) -> str:
+    """A photo's name without its ending, safe as a file name on any system."""
+    stem = Path(name).stem
+    safe = "".join(c if c.isprintable() and c not in _NOT_FOR_FILE_NAMES else "_" for c in stem)
+    return safe.strip(". ")[:80] or "photo"
+
+
+def _photo_part(photo: Pixels, result: CheckResult, evidence: Evidence) -> Canvas:
+    """The photo around the gauge with everything found; all of it where no view was solved."""
+    if evidence.pose is None or evidence.gauge is None:
+        framing = whole_photo(photo, WIDTH_PX, PHOTO_HIGHEST_PX)
+    else:
+        view = evidence.pose.view
+        framing = around_gauge(view, evidence.gauge, WIDTH_PX, PHOTO_HIGHEST_PX)
+    canvas = Canvas(framing.width_px, framing.height_px)
+    canvas.paste(framing.cut(photo), 0, 0)
+    draw_marks(canvas, framing, result, evidence)
+    _draw_found(canvas, framing, result, evidence)
+    return canvas
+
+
+def _draw_found(canvas: Canvas, framing: Framing, result: CheckResult, evidence: Evidence) -> None:
+    """What stands on a solved view: scale, yoke, socket, edges and their values."""
+    gauge, frame, pose, yoke = evidence.gauge, evidence.frame, evidence.pose, evidence.yoke
+    if gauge is None or pose is None:
+        return
+    draw_scale_bar(canvas, framing, gauge, pose.view)
+    if yoke and yoke.socket and frame and frame.socket:
+        axis_z_mm = gauge.yoke.face_z_mm if gauge.yoke else frame.socket.axis_z_mm
+        draw_socket(canvas, framing, yoke.socket, frame.socket, pose.view, axis_z_mm)
+    if yoke and yoke.yoke and gauge.yoke:
+        draw_yoke(canvas, framing, yoke.yoke, gauge.yoke, pose.view)
+    if evidence.slot:
+        draw_edges(canvas, framing, evidence.slot, pose.view)
+        draw_gap_labels(canvas, framing, result, evidence.slot, pose.view)
+
+
+def _detail_part(photo: Pixels, result: CheckResult, evidence: Evidence) -> Canvas | None:
+    """The magnified gap and, beside it, the figures; None where nothing was measured."""
+    if evidence.pose is None:
+        return None
+    canvas = Canvas(WIDTH_PX, DETAIL_HEIGHT_PX + 30)
+    figures = draw_figures(result, FIGURES_WIDTH_PX, DETAIL_HEIGHT_PX)
+    canvas.paste(figures.pixels, WIDTH_PX - FIGURES_WIDTH_PX, 0)
+    if evidence.slot:
+        width_px = WIDTH_PX - FIGURES_WIDTH_PX - 2 * PAD_PX
+        view = evidence.pose.view
+        inset = draw_inset(photo, result, evidence.slot, view, width_px, DETAIL_HEIGHT_PX)
+        if inset:
+            canvas.paste(inset.pixels, PAD_PX, 0)
+    return canvas
+
+
+def _stacked(parts: list[Canvas]) -> Image.Image:
+    whole = Canvas(WIDTH_PX, sum(part.height_px for part in parts))
+    top = 0
+    for part in parts:
+        whole.paste(part.pixels, 0, top)
+        top += part.height_px
+    shrink = min(1.0, HIGHEST_PX / whole.height_px)
+    pixels = cv2.resize(whole.pixels, None, None, shrink, shrink, cv2.INTER_AREA)
+    return Image.fromarray(np.asarray(pixels))

@@ -1,0 +1,123 @@
+"""The figures of a result as rows: name, value with uncertainty, limit, whether it is out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from rigvision.decision.result import CheckResult
+from rigvision.report.figures import NOT_MEASURED, percent, with_uncertainty
+from rigvision.world.frame import Frame, YokeLimits
+
+#: Nobody turns a wrench finer than this; more decimals would only hide the number.
+FINEST_TURN = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class FigureRow:
+    """One figure. ``out`` where a reason of the verdict speaks of it."""
+
+    name: str
+    short_name: str
+    value: str
+    limit: str = ""
+    short_limit: str = ""
+    out: bool = False
+
+
+def figure_rows(result: CheckResult) -> list[FigureRow]:
+    """Gap, taper and yoke; each says "not measured" where it was not."""
+    return [*_gap_rows(result), *_yoke_rows(result), _turns_row(result)]
+
+
+def _gap_rows(result: CheckResult) -> Iterator[FigureRow]:
+    gap, codes = result.gap, {r.code for r in result.reasons}
+    if gap is None:
+        yield FigureRow("Gap", "Gap", NOT_MEASURED)
+        return
+    limits = f"{gap.lower_mm:.2f} to {gap.upper_mm:.2f} mm"
+    inside = percent(gap.conformance_probability)
+    yield FigureRow(
+        "Gap",
+        "Gap",
+        with_uncertainty(gap.mean_mm, gap.expanded_uncertainty_mm, "mm"),
+        f"{limits} (inside: {inside})" if gap.conformance_probability is not None else limits,
+        f"{gap.lower_mm:.2f} … {gap.upper_mm:.2f}",
+        bool(codes & {"gap-high", "gap-low"}),
+    )
+    frame = _frame_of(result)
+    yield FigureRow(
+        "Taper",
+        "Taper",
+        with_uncertainty(gap.taper_mm, gap.taper_expanded_uncertainty_mm, "mm"),
+        *_at_most(frame.gap.taper_limit_mm if frame else None, 2, "mm"),
+        "taper" in codes,
+    )
+
+
+def _yoke_rows(result: CheckResult) -> Iterator[FigureRow]:
+    yoke, codes = result.yoke, {r.code for r in result.reasons}
+    limits = _yoke_limits(result)
+    yield FigureRow(
+        "Yoke to the side",
+        "Side",
+        with_uncertainty(yoke.lateral_offset_mm, yoke.lateral_offset_expanded_uncertainty_mm, "mm"),
+        *_at_most(limits.lateral_offset_mm if limits else None, 2, "mm"),
+        "yoke-offset" in codes,
+    )
+    yield FigureRow(
+        "Yoke tilt",
+        "Tilt",
+        with_uncertainty(yoke.tilt_deg, yoke.tilt_expanded_uncertainty_deg, "deg"),
+        *_at_most(limits.tilt_deg if limits else None, 1, "deg"),
+        "yoke-tilt" in codes,
+    )
+    yield FigureRow(
+        "Yoke seat gap",
+        "Seat",
+        with_uncertainty(yoke.seat_gap_mm, yoke.seat_gap_expanded_uncertainty_mm, "mm"),
+        *_at_most(limits.seat_gap_mm if limits else None, 2, "mm"),
+        "yoke-not-seated" in codes,
+    )
+    yield FigureRow(
+        "Clock",
+        "Clock",
+        with_uncertainty(yoke.clock_deg, yoke.clock_expanded_uncertainty_deg, "deg"),
+        *_at_most(limits.clock_deg if limits else None, 1, "deg"),
+        "clock-off" in codes,
+    )
+    engaged = {True: "yes", False: "no", None: NOT_MEASURED}[yoke.engaged]
+    yield FigureRow("Yoke engaged", "Engaged", engaged)
+
+
+def _turns_row(result: CheckResult) -> FigureRow:
+    turns = result.turns
+    if turns.value is None or turns.direction is None:
+        return FigureRow("Turns", "Turns", NOT_MEASURED)
+    if turns.direction == "none":
+        return FigureRow("Turns", "Turns", "none needed")
+    expanded = turns.expanded_uncertainty
+    if expanded is not None:
+        expanded = max(expanded, FINEST_TURN)
+    amount = with_uncertainty(abs(turns.value), expanded, "", most_decimals=2)
+    source = {"gap": "from the gap", "gap+clock": "from gap and clock", None: ""}[turns.source]
+    short = f"to {turns.direction}"
+    return FigureRow(f"Turns {short}", "Turns", amount, source, short)
+
+
+def _at_most(limit: float | None, decimals: int, unit: str) -> tuple[str, str]:
+    """The limit in words and in short; nothing where none is known."""
+    if limit is None:
+        return "", ""
+    return f"at most {limit:.{decimals}f} {unit}", f"≤ {limit:.{decimals}f}"
+
+
+def _frame_of(result: CheckResult) -> Frame | None:
+    """The frame the photo was judged by, where the result still carries its evidence."""
+    frame = getattr(result.evidence, "frame", None)
+    return frame if isinstance(frame, Frame) else None
+
+
+def _yoke_limits(result: CheckResult) -> YokeLimits | None:
+    frame = _frame_of(result)
+    return frame.yoke_limits if frame else None
