@@ -190,4 +190,3 @@ def _budget(seen: Evidence) -> tuple[BudgetLine, ...]:
 def _pair(measured: Measured | None) -> tuple[float | None, float | None]:
     """Value and expanded uncertainty, or None for both."""
     return (measured.value, measured.expanded_uncertainty) if measured else (None, None)
-

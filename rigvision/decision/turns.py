@@ -62,9 +62,7 @@ def solve_turns(gap_mm: Measured, clock_deg: Measured | None, frame: Frame) -> T
     k = floor((wanted - fine) * flats + 0.5)
     value = fine + k / flats
     left_over_mm = gap_mm.value - value * per_turn - nominal
-    together_mm = hypot(
-        gap_mm.standard_uncertainty, fine_u * per_turn, drive.gap_clock_spread_mm
-    )
+    together_mm = hypot(gap_mm.standard_uncertainty, fine_u * per_turn, drive.gap_clock_spread_mm)
     side = 1 if left_over_mm > 0 else -1
     other = fine + (k + side) / flats
     doubt = abs(gap_mm.value - other * per_turn - nominal) - abs(left_over_mm)

@@ -158,9 +158,7 @@ def _judge_sight(sight: Sight, limits: PhotoLimits, ledger: _Ledger) -> None:
         ledger.add("focal-unknown")
 
 
-def _judge_reading(
-    findings: Findings, frame: Frame, limits: PhotoLimits, ledger: _Ledger
-) -> None:
+def _judge_reading(findings: Findings, frame: Frame, limits: PhotoLimits, ledger: _Ledger) -> None:
     """Was everything read that should be there?"""
     total = len(frame.gap.stations_x_mm)
     lost = findings.stations_lost_mm if findings.gap else frame.gap.stations_x_mm

@@ -47,7 +47,8 @@ def rotation_from_vector(vector_rad: FloatArray) -> FloatArray:
     if angle_rad < 1e-12:
         return np.eye(3) + cross_matrix(vector_rad)
     k = cross_matrix(vector_rad / angle_rad)
-    return np.eye(3) + np.sin(angle_rad) * k + (1.0 - np.cos(angle_rad)) * (k @ k)
+    turned = np.eye(3) + np.sin(angle_rad) * k + (1.0 - np.cos(angle_rad)) * (k @ k)
+    return np.asarray(turned)
 
 
 def cross_matrix(v: FloatArray) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -76,17 +77,19 @@ class _Reading:
         door_y = np.array([s.door_y_mm for s in slot.stations])
         self._covariance = slot.covariance_mm2
         z = np.full_like(self.x_mm, slot.plane_z_mm)
-        self._sill_by_view = plane_sensitivity(
-            pose, np.column_stack([self.x_mm, self._sill_y, z])
-        )[:, 1]
+        self._sill_by_view = plane_sensitivity(pose, np.column_stack([self.x_mm, self._sill_y, z]))[
+            :, 1
+        ]
         door_by_view = plane_sensitivity(pose, np.column_stack([self.x_mm, door_y, z]))[:, 1]
         slope = np.polyfit(self.x_mm, self._sill_y, 1)[0]
         self._square = float(np.cos(np.arctan(slope)))  # square to the sill
         self._gap = (door_y - self._sill_y) * self._square
         self._gap_by_view = door_by_view - self._sill_by_view
         self._slopes = np.array(
-            [pose.view.ray_slope_y(np.array([x, y, slot.plane_z_mm]))
-             for x, y in zip(self.x_mm, self._sill_y, strict=True)]
+            [
+                pose.view.ray_slope_y(np.array([x, y, slot.plane_z_mm]))
+                for x, y in zip(self.x_mm, self._sill_y, strict=True)
+            ]
         )
 
     def station(self, index: int) -> Measured:
@@ -158,7 +161,7 @@ class _Reading:
         depth = tuning.plane_depth_mm / distance * abs(value)
         marks = self._gauge.marks.position_uncertainty_mm / 100.0 * abs(value)
         ends = np.column_stack([-weights, weights]).ravel()  # sill and door of each station
-        fit = float(np.sqrt(max(ends @ self._covariance @ ends, 0.0)))
+        fit = sqrt(max(float(ends @ self._covariance @ ends), 0.0))
         heat = self._gauge.plate.thermal_expansion_per_K * tuning.temperature_K * abs(value)
         return Measured(
             value,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import sqrt
+
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
@@ -47,7 +49,8 @@ def spread(sensitivity: FloatArray, covariance: FloatArray, part: slice) -> floa
     ``sensitivity`` (11,) is the scalar's derivative by the parameters.
     """
     s = sensitivity[part]
-    return float(np.sqrt(max(s @ covariance[part, part] @ s, 0.0)))
+    variance = float(s @ covariance[part, part] @ s)
+    return sqrt(max(variance, 0.0))
 
 
 def view_spreads(sensitivity: FloatArray, covariance: FloatArray) -> tuple[float, float, float]:
@@ -61,4 +64,4 @@ def view_spreads(sensitivity: FloatArray, covariance: FloatArray) -> tuple[float
     lens = min(spread(sensitivity, covariance, LENS) ** 2, whole)
     focal = min(max(inner - lens, 0.0), whole - lens)
     pose = max(whole - lens - focal, 0.0)
-    return float(np.sqrt(pose)), float(np.sqrt(focal)), float(np.sqrt(lens))
+    return sqrt(pose), sqrt(focal), sqrt(lens)

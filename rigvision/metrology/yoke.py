@@ -119,9 +119,7 @@ def _seat_gap(
     )
 
 
-def _clock(
-    socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning
-) -> Measured | None:
+def _clock(socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning) -> Measured | None:
     """From the yoke's line (the gauge's normal) to the nearest socket line, degrees."""
     if socket.clock_rad is None or socket.clock_u_rad is None or frame.socket is None:
         return None

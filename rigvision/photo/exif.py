@@ -41,9 +41,9 @@ def read_exif(image: Image.Image) -> Exif:
         detail = main.get_ifd(ExifTags.IFD.Exif)
     except (OSError, ValueError, SyntaxError, KeyError, TypeError, OverflowError):
         return Exif()
-    orientation = main.get(ExifTags.Base.Orientation)
+    orientation: Any = main.get(ExifTags.Base.Orientation)
     return Exif(
-        orientation=orientation if orientation in range(1, 9) else 1,
+        orientation=int(orientation) if orientation in range(1, 9) else 1,
         taken_at=_taken_at(detail),
         camera_name=_camera_name(main),
         focal_35mm=_focal_35mm(detail),

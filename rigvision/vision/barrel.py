@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
@@ -173,8 +172,7 @@ class _Outlines:
         if not any(visible):
             return None
         rough = self._search(scores)
-        refined = self._refine(rough, visible)
-        return refined
+        return self._refine(rough, visible)
 
     def _border_score(self, strip: FloatArray) -> FloatArray | None:
         """Strength of the border (S, segments) at each place across, 0..1; None if hidden."""
@@ -214,8 +212,8 @@ class _Outlines:
         # Believe the drawing where the picture does not say: smooth penalties.
         total -= (dy3 / t.offset_doubt_mm) ** 2 + (np.degrees(angle3) / t.tilt_doubt_deg) ** 2
         total -= (swell3 / t.swell_doubt_mm) ** 2
-        i, j, k = np.unravel_index(int(np.argmax(total)), total.shape)
-        return float(dy[i]), float(angle[j]), float(swell[k])
+        best = np.unravel_index(int(np.argmax(total)), total.shape)
+        return float(dy[best[0]]), float(angle[best[1]]), float(swell[best[2]])
 
     def _segment_centres(self) -> FloatArray:
         return np.array([p.mean() for p in np.array_split(self.x_mm, self._tuning.segments)])
@@ -307,7 +305,7 @@ def _robust_lines(
         solution = np.linalg.solve(normal, rows.T @ (weight * values))
     # A dark limb hides part of the barrel on the side away from the light: the two
     # outlines then err differently. Half of the swell found, in quadrature.
-    covariance = np.linalg.inv(normal)
+    covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     covariance[0, 0] += (0.35 * float(solution[2])) ** 2 + 0.02**2
     covariance[1, 1] += np.radians(0.08) ** 2
     return solution, covariance
@@ -430,7 +428,7 @@ def _find_lines(
     plain = None
     if beyond[1] - beyond[0] > 0.3 * length:
         plain = _unrolled(picture, view, gauge, axis, beyond, angles, radius, tuning)
-    ratio = _ratio(with_lines, plain, int(round(4.0 * width / radius / (angles[1] - angles[0]))))
+    ratio = _ratio(with_lines, plain, round(4.0 * width / radius / (angles[1] - angles[0])))
     return _dips(angles, ratio, width / radius, psi, pose.blur_px / scale / radius, tuning)
 
 
@@ -489,7 +487,7 @@ def _dips(
     step = float(angles[1] - angles[0])
     # The line's own shape, foreshortening included, as a matched filter.
     kernel_half = int(np.ceil(width_rad / step))
-    kernel = np.ones(max(int(round(width_rad / step)), 1))
+    kernel = np.ones(max(round(width_rad / step), 1))
     matched = np.convolve(depth, kernel / len(kernel), mode="same")
     found: list[tuple[float, float]] = []
     taken = np.zeros(len(angles), dtype=bool)
@@ -521,7 +519,9 @@ def _fit_dip(
     centres = near + np.arange(-0.6, 0.6, 0.02) * width_rad
     costs, gains = [], []
     for centre in centres:
-        shape = ndtr((a - centre + width_rad / 2) / blur) - ndtr((a - centre - width_rad / 2) / blur)
+        shape = ndtr((a - centre + width_rad / 2) / blur) - ndtr(
+            (a - centre - width_rad / 2) / blur
+        )
         design = np.stack([shape, np.ones_like(shape)], axis=1)
         levels, *_ = np.linalg.lstsq(design, d, rcond=None)
         costs.append(float(np.sum((d - design @ levels) ** 2)))
@@ -550,7 +550,3 @@ def _clock(lines: list[tuple[float, float]], flats: int) -> tuple[float, float] 
     agree = np.abs(np.angle(np.exp(1j * (phases - phases[best])))) < np.radians(3.0 * flats)
     mean = np.angle(np.sum(weight[agree] * np.exp(1j * phases[agree]))) * period / (2.0 * np.pi)
     return float(mean), float(1.0 / np.sqrt(weight[agree].sum()))
-
-
-def _finite(values: npt.NDArray[np.float64]) -> bool:
-    return bool(np.isfinite(values).all())

@@ -88,7 +88,7 @@ def find_missing(picture: Picture, expected_px: dict[int, FloatArray]) -> list[S
         step = max(1, round(float(np.ptp(corners_px, axis=0).max()) / 80.0))
         for sighting in _detect(crop, step):
             if sighting.mark_id == mark_id:
-                found.append(Sighting(mark_id, sighting.corners_px + (left, top)))
+                found.append(Sighting(mark_id, sighting.corners_px + np.array([left, top])))
                 break
     return found
 
@@ -188,9 +188,7 @@ def _parameters() -> cv2.aruco.DetectorParameters:
     return parameters
 
 
-def _mark_from_sides(
-    mark_id: int, quad_px: FloatArray, fits: SideFits, index: int
-) -> Mark | None:
+def _mark_from_sides(mark_id: int, quad_px: FloatArray, fits: SideFits, index: int) -> Mark | None:
     """Corners where neighbouring sides meet, with their covariance from the sides'."""
     sides = range(4 * index, 4 * index + 4)
     if not all(fits.usable[s] for s in sides):
@@ -218,4 +216,3 @@ def _mark_from_sides(
         float(np.median(fits.contrast[list(sides)])),
         float(np.max(fits.saturated[list(sides)])),
     )
-

@@ -27,9 +27,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.vision.side import EdgeSpread
+
+BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +88,7 @@ class FittedSlot:
 
     edges_mm: FloatArray
     covariance_mm2: FloatArray
-    believable: FloatArray  # (S,) bool: the fit stayed with the edges it was started from
+    believable: BoolArray  # (S,): the fit stayed with the edges it was started from
 
 
 # A station's own unknowns, and those that all stations share.
@@ -115,7 +118,7 @@ def fit_slot(
     best = _levenberg_marquardt(residuals, own, shared, tuning)
     misfit = residuals(best.own, best.shared)[0][np.isfinite(error)]
     widen = tuning.correlation * max(1.0, float(np.mean(misfit**2)))
-    covariance = np.linalg.inv(best.normal) * widen
+    covariance = np.asarray(np.linalg.inv(best.normal) * widen, dtype=np.float64)
     order = (np.arange(len(own))[:, None] * _OWN + np.array([_SILL, _DOOR])).ravel()
     moved = np.abs(best.own[:, :2] - coarse_mm).max(axis=1)
     return FittedSlot(
@@ -249,13 +252,13 @@ def _start(
     return own, shared
 
 
-def _masked_median(light: FloatArray, mask: FloatArray) -> FloatArray:
+def _masked_median(light: FloatArray, mask: BoolArray) -> FloatArray:
     """Median (S,) of the samples under a mask, at least a dark grey."""
     levels = [
         np.median(row[m & np.isfinite(row)]) if np.any(m & np.isfinite(row)) else 0.0
         for row, m in zip(light, mask, strict=True)
     ]
-    return np.maximum(np.array(levels), 1e-3)
+    return np.asarray(np.maximum(np.array(levels), 1e-3))
 
 
 def _weighing(

@@ -11,6 +11,7 @@ Tukey's weights, so that dirt and scratches do not pull the line.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,7 +90,9 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
         state = _initial_state(samples)
         state, covariance = _gauss_newton(samples, state, steps)
         inside = np.abs(state[:, :2]).sum(axis=1) < largest_px + 2.0
-        usable &= np.isfinite(state).all(axis=1) & inside & (state[:, 3] - state[:, 2] > MIN_CONTRAST)
+        usable &= (
+            np.isfinite(state).all(axis=1) & inside & (state[:, 3] - state[:, 2] > MIN_CONTRAST)
+        )
         state[~usable] = 0.0
         _move(starts, ends, state)
     assert samples is not None
@@ -136,7 +139,7 @@ def _sample(
     normal = _outward(starts, ends)
     dx, dy = x - starts[:, 0, None, None], y - starts[:, 1, None, None]
     across = dx * normal[:, 0, None, None] + dy * normal[:, 1, None, None]
-    inside = ((x >= left) & (x < left + linear.shape[1]) & (y >= top) & (y < top + linear.shape[0]))
+    inside = (x >= left) & (x < left + linear.shape[1]) & (y >= top) & (y < top + linear.shape[0])
     xi = np.clip(x - left, 0, linear.shape[1] - 1).astype(np.intp)
     yi = np.clip(y - top, 0, linear.shape[0] - 1).astype(np.intp)
     light = np.where(inside, linear[yi, xi], np.nan)
@@ -148,9 +151,7 @@ def _sample(
     return _Samples(along, across, np.where(np.abs(across) <= limit, light, np.nan))
 
 
-def _reach_px(
-    starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]
-) -> int:
+def _reach_px(starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]) -> int:
     lengths = np.linalg.norm(ends - starts, axis=1)[usable]
     longest = float(lengths.max()) if len(lengths) else 80.0
     return int(np.clip(np.ceil(REACH_MODULES * longest / MODULES), 3, MAX_REACH_PX))
@@ -203,15 +204,11 @@ def _model(
     phi = ndtr(z)
     density = np.exp(-0.5 * z * z) * (0.3989422804014327 * (bright - dark) / sigma)
     residual = light - (dark + (bright - dark) * phi)
-    jacobian = np.stack(
-        [-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1
-    )
+    jacobian = np.stack([-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1)
     return residual, jacobian
 
 
-def _edge_spread(
-    samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bool_]
-) -> EdgeSpread:
+def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bool_]) -> EdgeSpread:
     """Median brightness of all sides' pixels by distance from their border, dark 0, light 1."""
     offset, turn, dark, bright, sigma = (state[usable][:, k, None, None] for k in range(5))
     if not usable.any():
@@ -224,7 +221,7 @@ def _edge_spread(
     borders = np.searchsorted(bins[order], np.arange(len(SPREAD_PX) + 1))
     sorted_values = value[good][order]
     response = ndtr(SPREAD_PX / float(np.median(sigma)))
-    for k, (low, high) in enumerate(zip(borders[:-1], borders[1:], strict=True)):
+    for k, (low, high) in enumerate(itertools.pairwise(borders)):
         if high - low >= 40:
             response[k] = np.median(sorted_values[low:high])
     return EdgeSpread(response)

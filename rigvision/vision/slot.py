@@ -254,9 +254,9 @@ def _inner_border(
     slope, radius = profiles.ray_slope, profiles.radius_mm
     if slope >= 0.0:
         depth = slope * (profiles.sill_depth_mm - radius) / step
-        return np.minimum(s + int(round(depth)), d)
+        return np.asarray(np.minimum(s + round(depth), d))
     depth = -slope * (profiles.door_depth_mm - radius) / step
-    return np.maximum(d - int(round(depth)), s)
+    return np.asarray(np.maximum(d - round(depth), s))
 
 
 class _RunningSums:
@@ -269,9 +269,7 @@ class _RunningSums:
         def running(v: FloatArray) -> FloatArray:
             return np.concatenate([[0.0], np.cumsum(v)])
 
-        self._v, self._vv, self._iv = (
-            running(v) for v in (values, values**2, index * values)
-        )
+        self._v, self._vv, self._iv = (running(v) for v in (values, values**2, index * values))
 
     def mean(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
         return np.asarray((self._v[stop] - self._v[start]) / np.maximum(stop - start, 1))
@@ -279,7 +277,7 @@ class _RunningSums:
     def level_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
         n = np.maximum(stop - start, 1)
         total = self._v[stop] - self._v[start]
-        return np.maximum(self._vv[stop] - self._vv[start] - total**2 / n, 0.0)
+        return np.asarray(np.maximum(self._vv[stop] - self._vv[start] - total**2 / n, 0.0))
 
     def line_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
         n = np.maximum(stop - start, 2).astype(float)
@@ -288,4 +286,4 @@ class _RunningSums:
         cross = self._iv[stop] - self._iv[start] - centre * total
         spread = n * (n**2 - 1.0) / 12.0
         misfit = self.level_misfit(start, stop) - cross**2 / spread
-        return np.maximum(misfit, 0.0)
+        return np.asarray(np.maximum(misfit, 0.0))

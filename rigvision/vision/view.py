@@ -82,7 +82,7 @@ class View:
         camera = points_mm @ self.rotation.T + self.translation_mm
         ideal = camera[:, :2] / camera[:, 2:3]
         radial = 1.0 + self.k1 * np.sum(ideal**2, axis=1, keepdims=True)
-        return self.focal_px * ideal * radial + self.principal_point_px
+        return np.asarray(self.focal_px * ideal * radial + self.principal_point_px)
 
     def rays(self, points_px: FloatArray) -> FloatArray:
         """Directions (N, 3) in gauge axes of the rays through pixels (N, 2); not normalised."""
@@ -90,12 +90,12 @@ class View:
         ideal = distorted.copy()
         for _ in range(8):  # converges by a factor of 3 k1 r^2 a step; phones have k1 < 0.1
             ideal = distorted / (1.0 + self.k1 * np.sum(ideal**2, axis=1, keepdims=True))
-        return np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
+        return np.asarray(np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation)
 
     def on_plane_z(self, points_px: FloatArray, z_mm: float) -> FloatArray:
         """Where the rays through pixels (N, 2) meet the plane z: points (N, 3) in gauge axes."""
         centre, rays = self.camera_centre_mm, self.rays(points_px)
-        return centre + rays * ((z_mm - centre[2]) / rays[:, 2])[:, None]
+        return np.asarray(centre + rays * ((z_mm - centre[2]) / rays[:, 2])[:, None])
 
     def px_per_mm(self, point_mm: FloatArray, direction: FloatArray) -> float:
         """Pixels per millimetre at a point (3,) along a unit direction (3,)."""

@@ -10,7 +10,7 @@ from rigvision.ground.errors import UsageError
 from rigvision.world.camera import Camera
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
-from rigvision.world.model import AnyTable, read_model
+from rigvision.world.model import AnyTable, Table, read_model
 
 _KINDS: dict[type, str] = {Gauge: "gauges", Frame: "frames", Camera: "cameras"}
 DEFAULT_CAMERA = "generic-phone"
@@ -37,7 +37,7 @@ def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
     Raises UsageError for a name that does not exist, ModelError for a wrong file.
     """
     if name_or_file.endswith(".toml"):
-        return _read(Path(name_or_file), kind, _stamp(Path(name_or_file)))
+        return _read(Path(name_or_file), kind)
     known = names(kind)
     if name_or_file not in known:
         raise UsageError(
@@ -45,13 +45,18 @@ def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
             f"There is no {_KINDS[kind][:-1]} named {name_or_file!r}.",
             f"Known here: {', '.join(known) or 'none'}; or give the path of a .toml file.",
         )
-    path = models_folder() / _KINDS[kind] / f"{name_or_file}.toml"
-    return _read(path, kind, _stamp(path))
+    return _read(models_folder() / _KINDS[kind] / f"{name_or_file}.toml", kind)
 
 
 def load_all(kind: type[AnyTable]) -> list[AnyTable]:
     """All shipped models of one kind, by name."""
     return [load(kind, name) for name in names(kind)]
+
+
+def _read(path: Path, kind: type[AnyTable]) -> AnyTable:
+    model = _read_once(path, kind, _stamp(path))
+    assert isinstance(model, kind)
+    return model
 
 
 def _stamp(path: Path) -> int:
@@ -63,5 +68,5 @@ def _stamp(path: Path) -> int:
 
 
 @lru_cache(maxsize=64)
-def _read(path: Path, kind: type[AnyTable], _mtime_ns: int) -> AnyTable:
+def _read_once(path: Path, kind: type[Table], _mtime_ns: int) -> Table:
     return read_model(path, kind)

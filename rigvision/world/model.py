@@ -44,9 +44,10 @@ class Table(BaseModel):
         """Every pair along an axis is (low, high)."""
         for name in type(self).model_fields:
             value = getattr(self, name)
-            if name.endswith(("_x_mm", "_y_mm", "_z_mm")) or name in ("x_mm", "y_mm", "z_mm"):
-                if isinstance(value, tuple) and len(value) == 2 and value[0] >= value[1]:
-                    raise ValueError(f"{name} = {list(value)}: the first must be the smaller")
+            along_axis = name.endswith(("_x_mm", "_y_mm", "_z_mm")) or name[1:] == "_mm"
+            pair = isinstance(value, tuple) and len(value) == 2
+            if along_axis and pair and value[0] >= value[1]:
+                raise ValueError(f"{name} = {list(value)}: the first must be the smaller")
         return self
 
 
