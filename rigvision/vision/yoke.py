@@ -9,6 +9,7 @@ import numpy as np
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.barrel import SocketPlace, find_socket
+from rigvision.vision.barrel_scene import BarrelScene
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import Pose, corrected_corners
 from rigvision.world.frame import Frame
@@ -49,7 +50,8 @@ def find_yoke(
     socket = None
     if frame.socket:
         shoulder_x_mm = float(yoke.shoulder_mm[0]) if yoke else None
-        socket = find_socket(picture, pose, gauge, frame.socket, shoulder_x_mm)
+        scene = BarrelScene(picture, pose, gauge, frame.socket)
+        socket = find_socket(scene, shoulder_x_mm)
     return YokeFeatures(yoke, socket)
 
 

@@ -1,0 +1,257 @@
+"""The barrel's axis from its outline.
+
+A cylinder's outline is not its diameter: the lines of sight that graze it touch it short
+of its widest section. Seen from the camera's centre at distance D from the axis, in the
+plane across the axis, the outline lies at angles psi +- acos(r / D) about the axis, psi
+being the direction to the camera. All angles about the axis are from +z towards +y.
+
+Towards its outline a round surface darkens, often far more than it differs from what lies
+behind it. Only sharpness tells the outline from that shading: close to it both sides are
+nearly straight ramps, and the outline is where one ramp gives way to the other within the
+picture's own blur.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from scipy.special import ndtr
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.vision.barrel_scene import Axis, BarrelScene
+from rigvision.vision.sampling import trimmed_mean
+
+
+@dataclass(frozen=True, slots=True)
+class AxisTuning:
+    """Every free choice of the search, millimetres and degrees."""
+
+    reach_mm: float = 2.6  # searched inside and outside the expected outline
+    offset_search_mm: float = 2.0  # how far the axis may lie from where it should
+    tilt_search_deg: float = 4.0
+    swell_search_mm: tuple[float, float] = (-0.45, 0.20)  # outline against drawing: dark limbs
+    # Offsets from the drawing that weigh like one segment's whole border strength.
+    offset_doubt_mm: float = 1.0
+    tilt_doubt_deg: float = 3.0
+    swell_doubt_mm: float = 0.3
+    end_clearance_mm: float = 1.0
+    segments: int = 8  # into which an outline is cut along the axis
+    limb_inside_mm: float = 0.7  # of barrel and background taken as ramps
+    limb_outside_mm: float = 0.6
+    limb_search_mm: float = 0.45
+    most_doubt: float = 8.0  # of one segment against any place, in squared sigmas
+    swell_prior_mm: float = 0.08  # radius and plane of the axis against the drawing
+
+
+@dataclass(frozen=True, slots=True)
+class AxisFit:
+    """The axis, the covariance (2, 2) of its y and angle, and its outlines (2, 2) px each."""
+
+    axis: Axis
+    covariance: FloatArray
+    outlines_px: tuple[FloatArray, ...]
+
+
+def solve_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> AxisFit | None:
+    """The axis whose outlines are seen; None where neither outline is in view."""
+    tuning = tuning or AxisTuning()
+    axis = scene.drawn_axis()
+    fit = None
+    # The outline's place depends on the axis: once more, near by, from the better one.
+    for reach_mm in (tuning.offset_search_mm, 0.25 * tuning.offset_search_mm):
+        outlines = _Outlines(scene, axis, replace(tuning, offset_search_mm=reach_mm))
+        solved = outlines.solve()
+        if solved is None:
+            return None
+        axis = solved[0]
+        fit = AxisFit(*solved, outlines.drawn_px(axis))
+    return fit
+
+
+class _Outlines:
+    """Strips of picture along both expected outlines, and the axis that explains them."""
+
+    def __init__(self, scene: BarrelScene, axis: Axis, tuning: AxisTuning) -> None:
+        self._scene, self._axis, self._tuning = scene, axis, tuning
+        socket, view = scene.socket, scene.pose.view
+        middle_mm = (socket.face_x_mm + socket.barrel_end_x_mm) / 2
+        psi, distance = axis.towards_camera_rad(view, middle_mm)
+        half = np.arccos(min(socket.radius_mm / distance, 1.0))
+        self.angles = np.array([psi + half, psi - half])  # upper, lower outline
+        scale = scene.px_per_mm(np.array([middle_mm, axis.y_mm, axis.z_mm]), "y")
+        self.step_mm = 0.5 / scale
+        self.blur_mm = scene.pose.blur_px / scale
+        self.x_mm = np.arange(
+            socket.face_x_mm + tuning.end_clearance_mm,
+            socket.barrel_end_x_mm - tuning.end_clearance_mm,
+            1.0 / scale,
+        )
+        self.s_mm = np.arange(-tuning.reach_mm, tuning.reach_mm, self.step_mm)
+        self.strips = [self._strip(angle) for angle in self.angles]
+        self.parts = np.array_split(np.arange(len(self.x_mm)), tuning.segments)
+
+    def _strip(self, angle_rad: float) -> FloatArray:
+        """Light (S, X) across one outline; NaN where the window hides it."""
+        radius = self.s_mm[:, None] + self._scene.socket.radius_mm
+        points = self._axis.surface(self.x_mm[None, :], np.asarray(angle_rad), radius)
+        return self._scene.light(points)
+
+    def solve(self) -> tuple[Axis, FloatArray] | None:
+        """The axis y and angle whose outlines carry the strongest borders, then refined."""
+        scores = [self._border_score(strip) for strip in self.strips]
+        visible = [s is not None for s in scores]
+        if not any(visible):
+            return None
+        rough = self._search(scores)
+        return self._refine(rough, visible)
+
+    def _border_score(self, strip: FloatArray) -> FloatArray | None:
+        """Strength of the border (S, segments) at each place across, 0..1; None if hidden.
+
+        Of the square root of the light, so that a dark limb counts beside a bright wall.
+        """
+        usable = np.isfinite(strip).mean(axis=0) > 0.75
+        if usable.sum() < 0.3 * strip.shape[1]:
+            return None
+        root = np.sqrt(np.maximum(strip, 0.0))
+        rows = []
+        for part in self.parts:
+            mean, _ = trimmed_mean(root[:, part])
+            gradient = np.abs(_smooth_gradient(mean, self.blur_mm / self.step_mm))
+            rows.append(np.nan_to_num(gradient))
+        score = np.stack(rows, axis=1)
+        level = np.quantile(score[score > 0], 0.8) if np.any(score > 0) else 1.0
+        return np.asarray(score / (score + level))
+
+    def _search(self, scores: list[FloatArray | None]) -> tuple[float, float, float]:
+        """Offset dy, angle and swell with the largest summed border strength."""
+        t = self._tuning
+        dy = np.arange(-t.offset_search_mm, t.offset_search_mm + 1e-9, 0.05)
+        angle = np.radians(np.arange(-t.tilt_search_deg, t.tilt_search_deg + 1e-9, 0.25))
+        swell = np.arange(t.swell_search_mm[0], t.swell_search_mm[1] + 1e-9, 0.05)
+        dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
+        total = np.zeros(dy3.shape)
+        centres = self._segment_centres()
+        for k, x in enumerate(centres):
+            shift = dy3 + angle3 * (x - self._axis.x_mm)
+            strengths = [
+                np.interp(shift * np.sin(a) + swell3, self.s_mm, score[:, k], left=0.0, right=0.0)
+                for score, a in zip(scores, self.angles, strict=True)
+                if score is not None
+            ]
+            total += np.mean(strengths, axis=0)
+            if len(strengths) == 2:
+                # A barrel has two outlines: one strong border alone is something else's.
+                total += np.sqrt(strengths[0] * strengths[1])
+        # Believe the drawing where the picture does not say: smooth penalties.
+        total -= (dy3 / t.offset_doubt_mm) ** 2 + (np.degrees(angle3) / t.tilt_doubt_deg) ** 2
+        total -= (swell3 / t.swell_doubt_mm) ** 2
+        best = np.unravel_index(int(np.argmax(total)), total.shape)
+        return float(dy[best[0]]), float(angle[best[1]]), float(swell[best[2]])
+
+    def _segment_centres(self) -> FloatArray:
+        return np.array([self.x_mm[part].mean() for part in self.parts])
+
+    def _refine(
+        self, rough: tuple[float, float, float], visible: list[bool]
+    ) -> tuple[Axis, FloatArray]:
+        """The axis that fits the limbs of all segments best, near the rough one."""
+        dy, angle, swell = rough
+        curves = []
+        for strip, outline_rad, seen in zip(self.strips, self.angles, visible, strict=True):
+            for part in self.parts if seen else ():
+                x = float(self.x_mm[part].mean()) - self._axis.x_mm
+                near = (dy + angle * x) * np.sin(outline_rad) + swell
+                mean, _ = trimmed_mean(strip[:, part])
+                curve = _limb_curve(self.s_mm, mean, near, self.blur_mm, self._tuning)
+                if curve is not None:
+                    curves.append((float(np.sin(outline_rad)), x, *curve))
+        best, covariance = _consensus(curves, rough, self._tuning)
+        axis = Axis(
+            self._axis.x_mm,
+            self._axis.y_mm + float(best[0]),
+            self._axis.angle_rad + float(best[1]),
+            self._axis.z_mm,
+        )
+        return axis, covariance
+
+    def drawn_px(self, axis: Axis) -> tuple[FloatArray, ...]:
+        """Start and end (2, 2) px of each outline, for drawing."""
+        ends = np.array([self.x_mm[0], self.x_mm[-1]])
+        radius = np.asarray(self._scene.socket.radius_mm)
+        return tuple(
+            self._scene.pose.view.project(axis.surface(ends, np.asarray(a), radius))
+            for a in self.angles
+        )
+
+
+def _smooth_gradient(values: FloatArray, sigma: float) -> FloatArray:
+    """Derivative of a Gaussian-smoothed profile; NaN are bridged and give no border."""
+    finite = np.isfinite(values)
+    if finite.sum() < 8:
+        return np.zeros(len(values))
+    index = np.arange(len(values))
+    bridged = np.interp(index, index[finite], values[finite])
+    smooth = cv2.GaussianBlur(
+        bridged.reshape(1, -1), (0, 0), max(sigma, 0.8), borderType=cv2.BORDER_REPLICATE
+    ).ravel()
+    gradient = np.gradient(smooth)
+    return np.where(finite, gradient, 0.0)
+
+
+Curve = tuple[float, float, FloatArray, FloatArray]  # sine of outline, x, places, doubt
+
+
+def _limb_curve(
+    s_mm: FloatArray, light: FloatArray, near_mm: float, blur_mm: float, tuning: AxisTuning
+) -> tuple[FloatArray, FloatArray] | None:
+    """How much worse than the best a limb fits at places across it, in units of its noise.
+
+    Levels and slopes of the two ramps follow linearly at each place. The doubt is capped:
+    one segment's certainty may be a scratch's or a shadow's.
+    """
+    window = (
+        (s_mm > near_mm - tuning.limb_inside_mm)
+        & (s_mm < near_mm + tuning.limb_outside_mm)
+        & np.isfinite(light)
+    )
+    if window.sum() < 12:
+        return None
+    s, target = s_mm[window], light[window]
+    places = near_mm + np.arange(-1.0, 1.0 + 1e-9, 0.05) * tuning.limb_search_mm
+    d = (s[None, :] - places[:, None]) / blur_mm
+    outside = ndtr(d)
+    inside = 1.0 - outside
+    design = np.stack([outside, outside * d, inside, inside * d], axis=-1)
+    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(4)
+    right = np.einsum("pni,n->pi", design, target)
+    levels = np.linalg.solve(normal, right[..., None])[..., 0]
+    misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)
+    independent = len(s) / 3.0  # samples half a pixel apart, blurred
+    doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
+    return places, np.minimum(doubt, tuning.most_doubt)
+
+
+def _consensus(
+    curves: list[Curve], rough: tuple[float, float, float], tuning: AxisTuning
+) -> tuple[FloatArray, FloatArray]:
+    """(dy, angle) where all limbs together fit best, and their covariance (2, 2)."""
+    if not curves:
+        return np.array(rough[:2]), np.diag([0.3, 0.02]) ** 2
+    # The wings of the search serve the curvature; steps well below what is known.
+    dy = rough[0] + np.arange(-0.40, 0.401, 0.02)
+    angle = rough[1] + np.radians(np.arange(-1.5, 1.51, 0.1))
+    swell = np.arange(-0.24, 0.241, 0.04)
+    dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
+    total = (swell3 / tuning.swell_prior_mm) ** 2
+    total += (dy3 / 2.0) ** 2 + (angle3 / np.radians(4.0)) ** 2
+    for sine, x, places, doubt in curves:
+        total += np.interp((dy3 + angle3 * x) * sine + swell3, places, doubt)
+    weight = np.exp(-0.5 * (total - total.min()))
+    weight /= weight.sum()
+    mean = np.array([np.sum(weight * dy3), np.sum(weight * angle3)])
+    apart = np.stack([(dy3 - mean[0]).ravel(), (angle3 - mean[1]).ravel()])
+    covariance = (apart * weight.ravel()) @ apart.T
+    return mean, covariance + np.diag([0.03, np.radians(0.08)]) ** 2

@@ -1,0 +1,75 @@
+"""The barrel as the camera sees it: its axis, its surface, and the light on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.photo.picture import Picture
+from rigvision.vision.pose import Pose
+from rigvision.vision.sampling import light_at, visible_through_window
+from rigvision.vision.view import View
+from rigvision.world.frame import Socket
+from rigvision.world.gauge import Gauge
+
+#: Kept clear of the window's rim, its bevel and its shadow.
+WINDOW_MARGIN_MM = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """A barrel axis in the plane z of the drawing: y at ``x_mm``, and its direction."""
+
+    x_mm: float
+    y_mm: float
+    angle_rad: float
+    z_mm: float
+
+    def y_at(self, x_mm: FloatArray) -> FloatArray:
+        return np.asarray(self.y_mm + np.tan(self.angle_rad) * (x_mm - self.x_mm))
+
+    def surface(self, x_mm: FloatArray, angle_rad: FloatArray, radius_mm: FloatArray) -> FloatArray:
+        """Points (..., 3) at x along, angle about and radius from the axis."""
+        x, angle, radius = np.broadcast_arrays(x_mm, angle_rad, radius_mm)
+        y = self.y_at(x) + radius * np.sin(angle)
+        return np.stack([x, y, self.z_mm + radius * np.cos(angle)], axis=-1)
+
+    def towards_camera_rad(self, view: View, x_mm: float) -> tuple[float, float]:
+        """Direction psi to the camera about the axis, and its distance from the axis."""
+        dy = float(view.camera_centre_mm[1] - self.y_at(np.asarray(x_mm)))
+        dz = float(view.camera_centre_mm[2] - self.z_mm)
+        return float(np.arctan2(dy, dz)), float(np.hypot(dy, dz))
+
+
+@dataclass(frozen=True, slots=True)
+class BarrelScene:
+    """What every search on the barrel needs."""
+
+    picture: Picture
+    pose: Pose
+    gauge: Gauge
+    socket: Socket
+
+    def drawn_axis(self) -> Axis:
+        """The axis where the frame's drawing puts it."""
+        return Axis(self.socket.face_x_mm, self.socket.axis_y_mm, 0.0, self.socket.axis_z_mm)
+
+    def light(self, points_mm: FloatArray) -> FloatArray:
+        """Linear light (...,) at points (..., 3); NaN where the window hides them."""
+        windows = self.gauge.windows
+        seen = visible_through_window(
+            points_mm,
+            self.pose.view,
+            self.gauge,
+            windows.yoke_x_mm,
+            windows.yoke_y_mm,
+            WINDOW_MARGIN_MM,
+        )
+        return np.where(seen, light_at(self.picture, self.pose.view, points_mm), np.nan)
+
+    def px_per_mm(self, point_mm: FloatArray, along: str) -> float:
+        """Scale at a point (3,) along gauge "x" or "y"."""
+        direction = np.array([1.0, 0.0, 0.0]) if along == "x" else np.array([0.0, 1.0, 0.0])
+        return self.pose.view.px_per_mm(point_mm, direction)

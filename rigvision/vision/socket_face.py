@@ -1,0 +1,104 @@
+"""The socket's face: where the barrel ends towards the yoke, on its crown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.vision.barrel_scene import Axis, BarrelScene
+from rigvision.vision.sampling import trimmed_mean
+from rigvision.world.frame import Socket
+
+
+@dataclass(frozen=True, slots=True)
+class FaceTuning:
+    search_mm: float = 0.7  # the drive's end stays where it is drawn; the yoke slides
+    prior_mm: float = 0.25
+    beside_mm: float = 1.0  # looked at beyond the search
+    half_angle_deg: float = 30.0  # of the barrel about its crown
+
+
+@dataclass(frozen=True, slots=True)
+class FacePlace:
+    x_mm: float
+    u_mm: float  # standard uncertainty
+
+
+def find_face(
+    scene: BarrelScene, axis: Axis, shoulder_x_mm: float | None, tuning: FaceTuning | None = None
+) -> FacePlace | None:
+    """The socket's face on the barrel's crown; None where it cannot be seen.
+
+    The picture along x holds the yoke (or pocket), a dark slot, and the barrel. Where the
+    shoulder is near, its known place is the slot's other edge, fitted together with it.
+    """
+    tuning = tuning or FaceTuning()
+    socket = scene.socket
+    psi, _ = axis.towards_camera_rad(scene.pose.view, socket.face_x_mm)
+    half = np.radians(tuning.half_angle_deg)
+    angles = np.linspace(0.5 * psi - half, 0.5 * psi + half, 41)
+    radius = np.asarray(socket.radius_mm)
+    crown = axis.surface(np.asarray(socket.face_x_mm), np.asarray(0.5 * psi), radius)
+    scale = scene.px_per_mm(crown, "x")
+    reach = tuning.search_mm + tuning.beside_mm
+    x = np.arange(socket.face_x_mm - reach, socket.face_x_mm + reach, 0.5 / scale)
+    mean, error = trimmed_mean(scene.light(axis.surface(x[:, None], angles[None, :], radius)))
+    if not np.isfinite(mean).all():
+        return None
+    return _fit_face(x, mean, error, scene.pose.blur_px / scale, socket, shoulder_x_mm, tuning)
+
+
+def _fit_face(
+    x: FloatArray,
+    light: FloatArray,
+    error: FloatArray,
+    blur_mm: float,
+    socket: Socket,
+    shoulder_x_mm: float | None,
+    tuning: FaceTuning,
+) -> FacePlace | None:
+    """Least squares over the face's place; the three levels follow linearly."""
+    shoulder = shoulder_x_mm if shoulder_x_mm is not None else -np.inf
+    candidates = np.arange(
+        socket.face_x_mm - tuning.search_mm, socket.face_x_mm + tuning.search_mm, 0.02
+    )
+    # Just behind the shoulder: a closed slot may come out a little less than closed.
+    candidates = candidates[candidates > shoulder - 0.3]
+    if len(candidates) < 3:
+        return None
+    noise = np.hypot(error, 0.02 * float(np.median(light)) + 1e-4)
+    costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder) for c in candidates])
+    widen = max(1.0, float(costs.min()) / len(x))  # where no place fits to within the noise
+    costs = costs / widen + ((candidates - socket.face_x_mm) / tuning.prior_mm) ** 2
+    best = int(np.argmin(costs))
+    if best == 0 and shoulder > x[0]:
+        return FacePlace(float(candidates[0]), tuning.prior_mm)
+    if best in (0, len(candidates) - 1):
+        return None
+    a, b, c = costs[best - 1 : best + 2]
+    bend = max(a - 2 * b + c, 1e-9)
+    step = float(candidates[1] - candidates[0])
+    place = float(candidates[best] + step * 0.5 * (a - c) / bend)
+    sigma = step * float(np.sqrt(2.0 * 2.0 / bend))  # samples half a pixel apart: twice
+    return FacePlace(place, float(np.hypot(min(sigma, 0.3), 0.02)))
+
+
+def _face_cost(
+    x: FloatArray, light: FloatArray, noise: FloatArray, blur: float, face: float, shoulder: float
+) -> float:
+    """Misfit of yoke, slot and barrel levels with the face at a given place."""
+    columns = [1.0 - ndtr((x - face) / blur), ndtr((x - face) / blur)]
+    if shoulder > x[0]:
+        slot = ndtr((x - shoulder) / blur) - ndtr((x - face) / blur)
+        columns = [1.0 - ndtr((x - shoulder) / blur), ndtr((x - face) / blur), slot]
+    design = np.stack(columns, axis=1) / noise[:, None]
+    target = light / noise
+    if len(columns) == 3:  # the slot is dark: a narrow one's level and width trade otherwise
+        dark = 0.1 * float(np.median(light))
+        design = np.vstack([design, [0.0, 0.0, 1.0 / (dark + 1e-4)]])
+        target = np.append(target, 0.5 * dark / (dark + 1e-4))
+    levels, *_ = np.linalg.lstsq(design, target, rcond=None)
+    return float(np.sum((target - design @ levels) ** 2))
