@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from scipy.special import ndtr
 
@@ -108,22 +107,15 @@ class _Outlines:
         return self._refine(rough, visible)
 
     def _border_score(self, strip: FloatArray) -> FloatArray | None:
-        """Strength of the border (S, segments) at each place across, 0..1; None if hidden.
-
-        Of the square root of the light, so that a dark limb counts beside a bright wall.
-        """
+        """Evidence for an outline (S, segments) at each place across, 0..1; None if hidden."""
         usable = np.isfinite(strip).mean(axis=0) > 0.75
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
-        root = np.sqrt(np.maximum(strip, 0.0))
-        rows = []
-        for part in self.parts:
-            mean, _ = trimmed_mean(root[:, part])
-            gradient = np.abs(_smooth_gradient(mean, self.blur_mm / self.step_mm))
-            rows.append(np.nan_to_num(gradient))
-        score = np.stack(rows, axis=1)
-        level = np.quantile(score[score > 0], 0.8) if np.any(score > 0) else 1.0
-        return np.asarray(score / (score + level))
+        profiles = [trimmed_mean(strip[:, part])[0] for part in self.parts]
+        evidence = [
+            _step_evidence(p, self.step_mm, self.blur_mm, self._tuning) for p in profiles
+        ]
+        return np.stack(evidence, axis=1)
 
     def _search(self, scores: list[FloatArray | None]) -> tuple[float, float, float]:
         """Offset dy, angle and swell with the largest summed border strength."""
@@ -187,18 +179,36 @@ class _Outlines:
         )
 
 
-def _smooth_gradient(values: FloatArray, sigma: float) -> FloatArray:
-    """Derivative of a Gaussian-smoothed profile; NaN are bridged and give no border."""
-    finite = np.isfinite(values)
-    if finite.sum() < 8:
-        return np.zeros(len(values))
-    index = np.arange(len(values))
-    bridged = np.interp(index, index[finite], values[finite])
-    smooth = cv2.GaussianBlur(
-        bridged.reshape(1, -1), (0, 0), max(sigma, 0.8), borderType=cv2.BORDER_REPLICATE
-    ).ravel()
-    gradient = np.gradient(smooth)
-    return np.where(finite, gradient, 0.0)
+def _step_evidence(
+    light: FloatArray, step_mm: float, blur_mm: float, tuning: AxisTuning
+) -> FloatArray:
+    """How much better two ramps with a step fit around each sample than one ramp, 0..1.
+
+    Scale-free: a faint but sharp border counts as much as a strong one. The window is the
+    same around every sample, so one projection serves them all.
+    """
+    inside, outside = (
+        int(mm / step_mm) for mm in (tuning.limb_inside_mm, tuning.limb_outside_mm)
+    )
+    width = inside + outside + 1
+    evidence = np.zeros(len(light))
+    if len(light) <= width:
+        return evidence
+    d = (np.arange(width) - inside) * step_mm / blur_mm
+    beyond = ndtr(d)
+    smooth = np.stack([np.ones(width), d, d**2], axis=1)
+    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
+    windows = np.lib.stride_tricks.sliding_window_view(light, width)
+    seen = np.isfinite(windows).all(axis=1)
+    values = np.where(seen[:, None], windows, 0.0)
+    floor = width * (0.01 * np.abs(values).mean(axis=1) + 1e-4) ** 2
+    misfit = [
+        np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
+        for basis in (smooth, stepped)
+    ]
+    gain = np.log(misfit[0] / misfit[1]) * width / 3.0  # samples half a pixel apart, blurred
+    evidence[inside : inside + len(gain)] = np.where(seen, gain, 0.0)
+    return np.clip(evidence / tuning.most_doubt, 0.0, 1.0)
 
 
 Curve = tuple[float, float, FloatArray, FloatArray]  # sine of outline, x, places, doubt
