@@ -1,0 +1,173 @@
+"""What a picture shows: the rig's state, its surfaces, its light, the phone and the hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from .camera import View
+from .rig import Rig
+
+
+@dataclass(frozen=True)
+class State:
+    """How door, socket, yoke and gauge stand (mm, degrees; frame axes unless said).
+
+    ``gap`` is at x = 0. The socket's offset and tilt are its own, in the frame; the yoke's
+    are in the gauge. ``seat_*`` move the frame in the gauge's axes: the sill's offset along
+    y, its tilt in the picture's plane and the pitch between gauge and frame.
+    """
+
+    gap: float = 0.80
+    taper: float = 0.0
+    clock_deg: float = 0.0
+    socket_dy: float = 0.0
+    socket_tilt_deg: float = 0.0
+    yoke_dy: float = 0.0
+    yoke_tilt_deg: float = 0.0
+    seat_gap: float = 0.15
+    sill_offset: float = 0.0
+    sill_tilt_deg: float = 0.0
+    pitch_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Look:
+    """Surfaces, light and surroundings, each by a name the builders know."""
+
+    sill: str = "machined"
+    door: str = "grey paint"
+    slot: str = "sooted"
+    gauge: str = "blasted steel"
+    soil: str = "used"
+    light: str = "hangar"
+    surroundings: int = 1
+    cover: tuple[tuple[int, str], ...] = ()
+    pad_gloss: float = 0.0
+    mark_shift: int = 0
+
+
+@dataclass(frozen=True)
+class Phone:
+    """What the phone's camera and its software do to the light."""
+
+    blur_px: float = 0.65
+    motion_px: float = 0.0
+    motion_deg: float = 0.0
+    iso: int = 100
+    sharpen: float = 0.6
+    contrast: float = 0.25
+    warmth: float = 0.0
+    vignette: float = 0.25
+    exposure_ev: float = 0.0
+    quality: int = 88
+    orientation: int = 1
+    exif: bool = True
+    exif_focal: bool = True
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One picture."""
+
+    name: str
+    state: State
+    view: View
+    look: Look = field(default_factory=Look)
+    phone: Phone = field(default_factory=Phone)
+    condition: str = "clean"
+    retake: tuple[str, ...] = ()
+    seed: int = 0
+
+
+def clock_for(gap: float, rig: Rig, spread_deg: float = 0.0) -> float:
+    """Return the clock that goes with a gap, folded into (-45, 45] degrees."""
+    clock = 360 * (gap - rig.gap_nominal) / rig.gap_per_socket_turn + spread_deg
+    fold = 360 / rig.flats
+    return fold / 2 - (fold / 2 - clock) % fold
+
+
+def scaled_to(shot: Shot, width: int) -> Shot:
+    """Return the shot at another picture width, everything counted in pixels scaled with it."""
+    scale = width / max(shot.view.size_px)
+    size = tuple(round(s * scale) for s in shot.view.size_px)
+    dx, dy = shot.view.principal_offset_px
+    view = replace(shot.view, size_px=size, principal_offset_px=(dx * scale, dy * scale))
+    phone = replace(shot.phone, motion_px=shot.phone.motion_px * scale)
+    return replace(shot, view=view, phone=phone)
+
+
+def random_shot(index: int, seed: int, rig: Rig, size_px: tuple[int, int]) -> Shot:
+    """Draw a scene that nobody tuned anything on."""
+    rng = np.random.default_rng([seed, index])
+    gap = float(np.exp(rng.uniform(np.log(0.25), np.log(4.0))))
+    spread = float(rng.normal(0, 360 * rig.gap_clock_spread / rig.gap_per_socket_turn))
+    clock = clock_for(gap, rig, spread)
+    engaged = abs(clock) < 5 and rng.random() < 0.8
+    state = State(
+        gap=gap,
+        taper=float(rng.normal(0, 0.09)),
+        clock_deg=clock,
+        socket_dy=float(rng.normal(0, 0.15)),
+        socket_tilt_deg=float(rng.normal(0, 0.4)),
+        yoke_dy=float(rng.normal(0, 0.08)),
+        yoke_tilt_deg=float(rng.normal(0, 0.3)),
+        seat_gap=float(rng.uniform(0, 0.3) if engaged else rng.uniform(8.0, 12.5)),
+        sill_offset=float(rng.normal(0, 0.05)),
+        sill_tilt_deg=float(rng.normal(0, 0.08)),
+        pitch_deg=float(rng.normal(0, 0.05)),
+    )
+    return Shot(
+        name=f"random-{seed}-{index:03d}",
+        state=state,
+        view=_random_view(rng, size_px),
+        look=_random_look(rng),
+        phone=_random_phone(rng),
+        condition="random scene",
+        seed=int(rng.integers(1 << 30)),
+    )
+
+
+def _random_view(rng: np.random.Generator, size_px: tuple[int, int]) -> View:
+    width = max(size_px)
+    return View(
+        distance_mm=float(rng.uniform(160, 450)),
+        tilt_deg=float(40 * np.sqrt(rng.uniform(0.01, 1))),
+        azimuth_deg=float(rng.uniform(0, 360)),
+        roll_deg=float(rng.normal(0, 6)),
+        aim_mm=(float(rng.normal(0, 5)), float(rng.normal(4, 5))),
+        size_px=size_px,
+        focal_scale=float(rng.uniform(0.985, 1.015)),
+        principal_offset_px=(
+            float(rng.normal(0, 0.003) * width),
+            float(rng.normal(0, 0.003) * width),
+        ),
+        k1=float(rng.choice([0.0, 1.0]) * rng.uniform(-0.01, 0.01)),
+        defocus_mm=float(rng.normal(0, 4)),
+    )
+
+
+def _random_look(rng: np.random.Generator) -> Look:
+    return Look(
+        sill=str(rng.choice(["machined", "brushed", "blasted", "heat-tinted"])),
+        door=str(rng.choice(["grey paint", "dark paint", "green primer", "bare"])),
+        slot=str(rng.choice(["sooted", "bare"])),
+        gauge=str(rng.choice(["blasted steel", "brushed steel", "dark oxide"])),
+        soil=str(rng.choice(["clean", "used", "used", "worn", "greasy", "dusty"])),
+        light=str(rng.choice(["hangar", "hangar", "torch", "side", "dim hangar"])),
+        surroundings=int(rng.integers(1, 1000)),
+    )
+
+
+def _random_phone(rng: np.random.Generator) -> Phone:
+    return Phone(
+        blur_px=float(rng.uniform(0.5, 0.8)),
+        iso=int(rng.choice([50, 100, 200, 400, 800])),
+        sharpen=float(rng.uniform(0.3, 1.1)),
+        contrast=float(rng.uniform(0.1, 0.4)),
+        warmth=float(rng.normal(0, 0.04)),
+        vignette=float(rng.uniform(0.1, 0.4)),
+        exposure_ev=float(rng.normal(0, 0.2)),
+        quality=int(rng.integers(84, 92)),
+    )
