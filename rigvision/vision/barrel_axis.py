@@ -16,10 +16,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.vision.barrel_scene import Axis, BarrelScene
+from rigvision.vision.ramp_step import step_doubt, step_evidence
 from rigvision.vision.sampling import trimmed_mean
 
 
@@ -40,7 +40,6 @@ class AxisTuning:
     limb_inside_mm: float = 0.7  # of barrel and background taken as ramps
     limb_outside_mm: float = 0.6
     limb_search_mm: float = 0.45
-    most_doubt: float = 8.0  # of one segment against any place, in squared sigmas
     swell_prior_mm: float = 0.08  # radius and plane of the axis against the drawing
 
 
@@ -111,9 +110,11 @@ class _Outlines:
         usable = np.isfinite(strip).mean(axis=0) > 0.75
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
+        t = self._tuning
         profiles = [trimmed_mean(strip[:, part])[0] for part in self.parts]
         evidence = [
-            _step_evidence(p, self.step_mm, self.blur_mm, self._tuning) for p in profiles
+            step_evidence(p, self.step_mm, self.blur_mm, t.limb_inside_mm, t.limb_outside_mm)
+            for p in profiles
         ]
         return np.stack(evidence, axis=1)
 
@@ -150,16 +151,20 @@ class _Outlines:
         self, rough: tuple[float, float, float], visible: list[bool]
     ) -> tuple[Axis, FloatArray]:
         """The axis that fits the limbs of all segments best, near the rough one."""
+        t = self._tuning
         dy, angle, swell = rough
-        curves = []
+        curves: list[Curve] = []
         for strip, outline_rad, seen in zip(self.strips, self.angles, visible, strict=True):
             for part in self.parts if seen else ():
                 x = float(self.x_mm[part].mean()) - self._axis.x_mm
                 near = (dy + angle * x) * np.sin(outline_rad) + swell
                 mean, _ = trimmed_mean(strip[:, part])
-                curve = _limb_curve(self.s_mm, mean, near, self.blur_mm, self._tuning)
-                if curve is not None:
-                    curves.append((float(np.sin(outline_rad)), x, *curve))
+                places = near + np.arange(-1.0, 1.0 + 1e-9, 0.05) * t.limb_search_mm
+                doubt = step_doubt(
+                    self.s_mm, mean, places, self.blur_mm, t.limb_inside_mm, t.limb_outside_mm
+                )
+                if doubt is not None:
+                    curves.append((float(np.sin(outline_rad)), x, places, doubt))
         best, covariance = _consensus(curves, rough, self._tuning)
         axis = Axis(
             self._axis.x_mm,
@@ -179,69 +184,7 @@ class _Outlines:
         )
 
 
-def _step_evidence(
-    light: FloatArray, step_mm: float, blur_mm: float, tuning: AxisTuning
-) -> FloatArray:
-    """How much better two ramps with a step fit around each sample than one ramp, 0..1.
-
-    Scale-free: a faint but sharp border counts as much as a strong one. The window is the
-    same around every sample, so one projection serves them all.
-    """
-    inside, outside = (
-        int(mm / step_mm) for mm in (tuning.limb_inside_mm, tuning.limb_outside_mm)
-    )
-    width = inside + outside + 1
-    evidence = np.zeros(len(light))
-    if len(light) <= width:
-        return evidence
-    d = (np.arange(width) - inside) * step_mm / blur_mm
-    beyond = ndtr(d)
-    smooth = np.stack([np.ones(width), d, d**2], axis=1)
-    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
-    windows = np.lib.stride_tricks.sliding_window_view(light, width)
-    seen = np.isfinite(windows).all(axis=1)
-    values = np.where(seen[:, None], windows, 0.0)
-    floor = width * (0.01 * np.abs(values).mean(axis=1) + 1e-4) ** 2
-    misfit = [
-        np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
-        for basis in (smooth, stepped)
-    ]
-    gain = np.log(misfit[0] / misfit[1]) * width / 3.0  # samples half a pixel apart, blurred
-    evidence[inside : inside + len(gain)] = np.where(seen, gain, 0.0)
-    return np.clip(evidence / tuning.most_doubt, 0.0, 1.0)
-
-
 Curve = tuple[float, float, FloatArray, FloatArray]  # sine of outline, x, places, doubt
-
-
-def _limb_curve(
-    s_mm: FloatArray, light: FloatArray, near_mm: float, blur_mm: float, tuning: AxisTuning
-) -> tuple[FloatArray, FloatArray] | None:
-    """How much worse than the best a limb fits at places across it, in units of its noise.
-
-    Levels and slopes of the two ramps follow linearly at each place. The doubt is capped:
-    one segment's certainty may be a scratch's or a shadow's.
-    """
-    window = (
-        (s_mm > near_mm - tuning.limb_inside_mm)
-        & (s_mm < near_mm + tuning.limb_outside_mm)
-        & np.isfinite(light)
-    )
-    if window.sum() < 12:
-        return None
-    s, target = s_mm[window], light[window]
-    places = near_mm + np.arange(-1.0, 1.0 + 1e-9, 0.05) * tuning.limb_search_mm
-    d = (s[None, :] - places[:, None]) / blur_mm
-    outside = ndtr(d)
-    inside = 1.0 - outside
-    design = np.stack([outside, outside * d, inside, inside * d], axis=-1)
-    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(4)
-    right = np.einsum("pni,n->pi", design, target)
-    levels = np.linalg.solve(normal, right[..., None])[..., 0]
-    misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)
-    independent = len(s) / 3.0  # samples half a pixel apart, blurred
-    doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
-    return places, np.minimum(doubt, tuning.most_doubt)
 
 
 def _consensus(

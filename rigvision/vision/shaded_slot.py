@@ -11,20 +11,19 @@ follows; for t < 0 it ends where the line of sight grazes it, tan a = -1/t, at
 sill + r (sqrt(1 + t^2) - 1): beyond the tangent plane, against the duct. The door is the
 mirror image. What is fitted are the tangent planes, so neither outline needs a correction.
 
-A round's brightness follows its normal: one light and the sky in front of the rig,
-
-    face * ((1 - sky) max(0, cos a + s light_slope sin a) + sky (1 + cos a) / 2)
-
-with s = 1 on the sill and -1 on the door, whose rounds face each other: a light from above
-brightens the one and darkens the other. A worn edge adds a bright line at 45 deg. How the
-rig is lit is not known beforehand: these are unknowns with wide priors, shared by all
-stations, so what the shading leaves uncertain is in the covariance.
+How bright a round is at each angle depends on lights, polish, paint and dirt, none of them
+known beforehand: a polished round mirrors whatever stands in that direction. So brightness
+against angle is itself unknown, a smooth curve that starts at the face's brightness, with a
+wide prior, shared by all stations of an edge. What the shading leaves uncertain is then in
+the covariance, and what can be told is told by where shading begins and ends, which are a
+known distance apart.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -40,11 +39,12 @@ class ShadingTuning:
     """Priors of the shading, relative to the face's brightness, and the fit's own choices."""
 
     nodes: int = 6  # steps into which a round is cut
-    light_slope_sigma: float = 0.30  # y over z of the direction to the light
-    two_lights_sigma: float = 0.15  # how differently the two rounds may be lit all the same
-    sky_mean: float = 0.4  # part of the face's light that comes from everywhere in front
-    sky_sigma: float = 0.25
-    shine_sigma: float = 0.10  # the bright line on a worn edge
+    # Brightness of a round against the face's: matt * cos(angle) + sky, on average.
+    matt: float = 0.95
+    fall: float = 3.0
+    sky: float = 0.05
+    shading_sigma: float = 0.30  # how far it may be from that
+    shading_reach_deg: float = 20.0  # over which it varies smoothly
     slope_sigma_per_mm: float = 0.25  # shading along a face
     slot_face_sigma: float = 0.15  # inner face of the slot: soot or bare metal
     duct_sigma: float = 0.1
@@ -93,8 +93,9 @@ class FittedSlot:
 
 # A station's own unknowns, and those that all stations share.
 _SILL, _DOOR, _FACE_S, _FACE_D, _SLOPE_S, _SLOPE_D = range(6)
-_LIGHT, _TWO_LIGHTS, _SKY, _SHINE_S, _SHINE_D, _DUCT, _SLOT_FACE = range(7)
-_OWN, _SHARED = 6, 7
+# Shared are the deviations of the two rounds' shading at its nodes, whitened, then two levels.
+_OWN = 6
+_DUCT, _SLOT_FACE = -2, -1
 
 
 def fit_slot(
@@ -108,7 +109,7 @@ def fit_slot(
     own_prior, shared_prior = _priors(own, shared, tuning)
 
     def residuals(own: FloatArray, shared: FloatArray) -> tuple[FloatArray, ...]:
-        misfit = (light - slot_light(profiles, own, shared, tuning.nodes)) / error
+        misfit = (light - slot_light(profiles, own, shared, tuning)) / error
         return (
             misfit,
             (own - own_prior[0]) / own_prior[1],
@@ -145,17 +146,16 @@ def _rows_near(
 
 
 def slot_light(
-    profiles: SlotProfiles, own: FloatArray, shared: FloatArray, nodes: int
+    profiles: SlotProfiles, own: FloatArray, shared: FloatArray, tuning: ShadingTuning
 ) -> FloatArray:
     """The model's brightness (S, N). Shared levels are parts of each face's brightness."""
     t, r = profiles.ray_slope, profiles.radius_mm
     brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
     duct, slot_face = shared[_DUCT] * brighter, shared[_SLOT_FACE] * brighter
     level_s, level_d = (slot_face, duct) if t >= 0.0 else (duct, slot_face)
-    light, apart = shared[_LIGHT], shared[_TWO_LIGHTS]
-    lit_s, lit_d = (light + apart, shared[_SHINE_S]), (apart - light, shared[_SHINE_D])
-    sill_at, sill_steps = _round(t, r, nodes, own[:, _FACE_S], shared[_SKY], *lit_s, level_s)
-    door_at, door_steps = _round(-t, r, nodes, own[:, _FACE_D], shared[_SKY], *lit_d, level_d)
+    deviations = shared[: 2 * tuning.nodes].reshape(2, tuning.nodes)
+    sill_at, sill_steps = _round(t, r, own[:, _FACE_S], deviations[0], level_s, tuning)
+    door_at, door_steps = _round(-t, r, own[:, _FACE_D], deviations[1], level_d, tuning)
     # Sill face and its round from below, the door's mirrored from above, and in between the
     # inner face that the view's angle shows, fading into the duct.
     falling, falling_steps = own[:, [_SILL]] + sill_at, sill_steps
@@ -182,23 +182,33 @@ def slot_light(
 def _round(
     t: float,
     r: float,
-    nodes: int,
     face: FloatArray,
-    sky: float,
-    light_slope: float,
-    shine: float,
+    deviations: FloatArray,
     slot: FloatArray,
+    tuning: ShadingTuning,
 ) -> tuple[FloatArray, FloatArray]:
     """Where brightness steps along a round (K,), from the tangent plane, and by how much (S, K)."""
-    end = np.pi / 2 if t >= 0.0 else float(np.arctan2(1.0, -t))
-    borders = np.linspace(0.0, end, nodes + 1)
+    borders, root = _shading_nodes(t, tuning)
     a = (borders[1:] + borders[:-1]) / 2
-    part = (1.0 - sky) * np.maximum(np.cos(a) + light_slope * np.sin(a), 0.0)
-    part += sky * (1.0 + np.cos(a)) / 2 + shine * np.sin(2 * a) ** 2
+    part = tuning.matt * np.cos(a) ** tuning.fall + tuning.sky + root @ deviations
     # A round is never darker than the slot it ends in, which is dark already.
     lit = np.maximum(face[:, None] * part, np.minimum(slot, face)[:, None])
     at = r * (np.sin(borders) - t * np.cos(borders) - 1.0)
     return at, np.diff(np.concatenate([face[:, None], lit, slot[:, None]], axis=1), axis=1)
+
+
+@lru_cache(maxsize=8)
+def _shading_nodes(t: float, tuning: ShadingTuning) -> tuple[FloatArray, FloatArray]:
+    """Borders (K + 1,) of the visible round's pieces, and the root (K, K) of the covariance of
+    their brightness: a smooth curve tied to the face's brightness at angle 0.
+    """
+    end = np.pi / 2 if t >= 0.0 else float(np.arctan2(1.0, -t))
+    borders = np.linspace(0.0, end, tuning.nodes + 1)
+    a = np.concatenate([[0.0], (borders[1:] + borders[:-1]) / 2])
+    reach = np.radians(tuning.shading_reach_deg)
+    covariance = tuning.shading_sigma**2 * np.exp(-0.5 * ((a[:, None] - a) / reach) ** 2)
+    tied = covariance[1:, 1:] - np.outer(covariance[1:, 0], covariance[0, 1:]) / covariance[0, 0]
+    return borders, np.linalg.cholesky(tied + 1e-6 * np.eye(tuning.nodes))
 
 
 #: Depths, in widths of the slot, at which the inner face's brightness is stepped down.
@@ -245,8 +255,7 @@ def _start(
     own[:, _FACE_D] = _masked_median(light, (y > door + 0.2) & (y < door + reach))
     brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
     slot = np.where((y >= sill) & (y <= door) & np.isfinite(light), light, np.inf).min(axis=1)
-    shared = np.zeros(_SHARED)
-    shared[_SKY] = tuning.sky_mean
+    shared = np.zeros(2 * tuning.nodes + 2)
     darkest = float(np.median(np.where(np.isfinite(slot), slot, 0.0) / brighter))
     shared[_DUCT] = shared[_SLOT_FACE] = min(darkest, 0.9)
     return own, shared
@@ -283,22 +292,13 @@ Prior = tuple[FloatArray, FloatArray]
 
 
 def _priors(own: FloatArray, shared: FloatArray, tuning: ShadingTuning) -> tuple[Prior, Prior]:
-    """Mean and standard deviation of what is believed beforehand: own (S, 6), shared (7,)."""
+    """Mean and standard deviation of what is believed beforehand: own (S, 6), shared (K,)."""
     own_mean, own_sigma = np.zeros_like(own), np.full_like(own, 1e6)
     own_sigma[:, _SLOPE_S] = tuning.slope_sigma_per_mm * own[:, _FACE_S]
     own_sigma[:, _SLOPE_D] = tuning.slope_sigma_per_mm * own[:, _FACE_D]
-    mean = np.array([0.0, 0.0, tuning.sky_mean, 0.0, 0.0, shared[_DUCT], shared[_SLOT_FACE]])
-    sigma = np.array(
-        [
-            tuning.light_slope_sigma,
-            tuning.two_lights_sigma,
-            tuning.sky_sigma,
-            tuning.shine_sigma,
-            tuning.shine_sigma,
-            tuning.duct_sigma,
-            tuning.slot_face_sigma,
-        ]
-    )
+    mean, sigma = np.zeros(len(shared)), np.ones(len(shared))
+    mean[[_DUCT, _SLOT_FACE]] = shared[[_DUCT, _SLOT_FACE]]
+    sigma[[_DUCT, _SLOT_FACE]] = tuning.duct_sigma, tuning.slot_face_sigma
     return (own_mean, own_sigma), (mean, sigma)
 
 
@@ -311,7 +311,7 @@ class _Valley:
 
     own: FloatArray
     shared: FloatArray
-    normal: FloatArray  # (6 S + 7, 6 S + 7)
+    normal: FloatArray  # (6 S + K, 6 S + K)
     cost: float
 
 
@@ -321,7 +321,7 @@ def _levenberg_marquardt(
     """Minimise from one start."""
     damping, now = 1e-2, residuals(own, shared)
     cost = sum(float(np.sum(r**2)) for r in now)
-    normal = np.eye(own.size + _SHARED)
+    normal = np.eye(own.size + len(shared))
     for _ in range(tuning.steps):
         normal, gradient = _normal_equations(residuals, own, shared, now)
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
@@ -346,15 +346,15 @@ def _normal_equations(
     one evaluation serves the same unknown of all stations.
     """
     stations = len(own)
-    size = stations * _OWN + _SHARED
+    size = stations * _OWN + len(shared)
     rows = now[0].shape[1]
-    jacobian = np.zeros((stations, rows, _OWN + _SHARED))
+    jacobian = np.zeros((stations, rows, _OWN + len(shared)))
     for k in range(_OWN):
         nudge = 1e-3 if k in (_SILL, _DOOR) else 1e-3 * float(own[:, _FACE_S].mean())
         moved = own.copy()
         moved[:, k] += nudge
         jacobian[:, :, k] = (residuals(moved, shared)[0] - now[0]) / nudge
-    for k in range(_SHARED):
+    for k in range(len(shared)):
         moved = shared.copy()
         moved[k] += 1e-3
         jacobian[:, :, _OWN + k] = (residuals(own, moved)[0] - now[0]) / 1e-3

@@ -9,16 +9,21 @@ from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.vision.barrel_scene import Axis, BarrelScene
+from rigvision.vision.ramp_step import step_doubt
 from rigvision.vision.sampling import trimmed_mean
 from rigvision.world.frame import Socket
 
 
 @dataclass(frozen=True, slots=True)
 class FaceTuning:
-    search_mm: float = 0.7  # the drive's end stays where it is drawn; the yoke slides
-    prior_mm: float = 0.25
+    search_mm: float = 0.5
+    prior_mm: float = 0.08  # the drive's end stays where it is drawn, the yoke slides
     beside_mm: float = 1.0  # looked at beyond the search
     half_angle_deg: float = 30.0  # of the barrel about its crown
+    bands: int = 6  # into which that part is cut, each read by itself
+    touching_mm: float = 0.8  # a shoulder nearer than this is the other edge of one slot
+    before_mm: float = 0.5  # what lies in front of the face, taken as a ramp
+    after_mm: float = 0.7  # of the barrel
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,23 +50,56 @@ def find_face(
     scale = scene.px_per_mm(crown, "x")
     reach = tuning.search_mm + tuning.beside_mm
     x = np.arange(socket.face_x_mm - reach, socket.face_x_mm + reach, 0.5 / scale)
-    mean, error = trimmed_mean(scene.light(axis.surface(x[:, None], angles[None, :], radius)))
-    if not np.isfinite(mean).all():
+    strip = scene.light(axis.surface(x[:, None], angles[None, :], radius))
+    blur_mm = scene.pose.blur_px / scale
+    if shoulder_x_mm is not None and shoulder_x_mm > socket.face_x_mm - tuning.touching_mm:
+        mean, error = trimmed_mean(strip)
+        if not np.isfinite(mean).all():
+            return None
+        return _fit_slot(x, mean, error, blur_mm, socket, shoulder_x_mm, tuning)
+    return _consensus(x, strip, blur_mm, socket, tuning)
+
+
+def _consensus(
+    x: FloatArray, strip: FloatArray, blur_mm: float, socket: Socket, tuning: FaceTuning
+) -> FacePlace | None:
+    """Where a step fits best in all bands of the barrel's end together."""
+    places = socket.face_x_mm + np.arange(-tuning.search_mm, tuning.search_mm + 1e-9, 0.01)
+    total = ((places - socket.face_x_mm) / tuning.prior_mm) ** 2
+    read = 0
+    for band in np.array_split(strip, tuning.bands, axis=1):
+        mean, _ = trimmed_mean(band)
+        doubt = step_doubt(
+            x,
+            mean,
+            places,
+            blur_mm,
+            tuning.search_mm + tuning.before_mm,
+            tuning.search_mm + tuning.after_mm,
+        )
+        if doubt is not None:
+            total += doubt
+            read += 1
+    if read < tuning.bands / 2:
         return None
-    return _fit_face(x, mean, error, scene.pose.blur_px / scale, socket, shoulder_x_mm, tuning)
+    weight = np.exp(-0.5 * (total - total.min()))
+    weight /= weight.sum()
+    mean_mm = float(weight @ places)
+    variance = float(weight @ (places - mean_mm) ** 2)
+    return FacePlace(mean_mm, float(np.sqrt(variance + 0.03**2)))
 
 
-def _fit_face(
+def _fit_slot(
     x: FloatArray,
     light: FloatArray,
     error: FloatArray,
     blur_mm: float,
     socket: Socket,
-    shoulder_x_mm: float | None,
+    shoulder_x_mm: float,
     tuning: FaceTuning,
 ) -> FacePlace | None:
     """Least squares over the face's place; the three levels follow linearly."""
-    shoulder = shoulder_x_mm if shoulder_x_mm is not None else -np.inf
+    shoulder = shoulder_x_mm
     candidates = np.arange(
         socket.face_x_mm - tuning.search_mm, socket.face_x_mm + tuning.search_mm, 0.02
     )

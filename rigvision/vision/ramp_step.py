@@ -1,0 +1,79 @@
+"""Borders told from shading by their sharpness: two ramps with a step against one curve.
+
+Near a border brightness is nearly a straight ramp on either side. A step between the ramps,
+as sharp as the picture's own blur, is evidence for a border, however faint; shading, however
+strong, is not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtr
+
+from rigvision.ground.conventions import FloatArray
+
+#: One profile's certainty is capped, in squared standard deviations: it may be a scratch's.
+MOST_DOUBT = 8.0
+#: Samples half a pixel apart share pixels and blur: about every third is independent.
+SAMPLES_PER_INDEPENDENT = 3.0
+
+
+def step_evidence(
+    light: FloatArray, step_mm: float, blur_mm: float, before_mm: float, after_mm: float
+) -> FloatArray:
+    """How much better two ramps with a step fit around each sample than one curve, 0..1.
+
+    Scale-free: a faint but sharp border counts as much as a strong one. The window (from
+    ``before_mm`` in front of a sample to ``after_mm`` behind it) is the same around every
+    sample, so one projection serves them all. NaN samples give no evidence.
+    """
+    before, after = int(before_mm / step_mm), int(after_mm / step_mm)
+    width = before + after + 1
+    evidence = np.zeros(len(light))
+    if len(light) <= width:
+        return evidence
+    d = (np.arange(width) - before) * step_mm / blur_mm
+    beyond = ndtr(d)
+    smooth = np.stack([np.ones(width), d, d**2], axis=1)
+    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
+    windows = np.lib.stride_tricks.sliding_window_view(light, width)
+    seen = np.isfinite(windows).all(axis=1)
+    values = np.where(seen[:, None], windows, 0.0)
+    floor = width * (0.01 * np.abs(values).mean(axis=1) + 1e-4) ** 2
+    misfit = [
+        np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
+        for basis in (smooth, stepped)
+    ]
+    gain = np.log(misfit[0] / misfit[1]) * width / SAMPLES_PER_INDEPENDENT
+    evidence[before : before + len(gain)] = np.where(seen, gain, 0.0)
+    return np.asarray(np.clip(evidence / MOST_DOUBT, 0.0, 1.0))
+
+
+def step_doubt(
+    s_mm: FloatArray,
+    light: FloatArray,
+    places_mm: FloatArray,
+    blur_mm: float,
+    before_mm: float,
+    after_mm: float,
+) -> FloatArray | None:
+    """How much worse than the best a step fits at each place (P,), in squared sigmas, capped.
+
+    All places share one window around their middle. None where too little is in view.
+    """
+    middle = float(places_mm.mean())
+    window = (s_mm > middle - before_mm) & (s_mm < middle + after_mm) & np.isfinite(light)
+    if window.sum() < 12:
+        return None
+    s, target = s_mm[window], light[window]
+    d = (s[None, :] - places_mm[:, None]) / blur_mm
+    beyond = ndtr(d)
+    inside = 1.0 - beyond
+    design = np.stack([beyond, beyond * d, inside, inside * d], axis=-1)
+    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(4)
+    right = np.einsum("pni,n->pi", design, target)
+    levels = np.linalg.solve(normal, right[..., None])[..., 0]
+    misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)
+    independent = len(s) / SAMPLES_PER_INDEPENDENT
+    doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
+    return np.asarray(np.minimum(doubt, MOST_DOUBT))
