@@ -31,8 +31,8 @@ class AxisTuning:
     offset_search_mm: float = 2.0  # how far the axis may lie from where it should
     tilt_search_deg: float = 4.0
     swell_search_mm: tuple[float, float] = (-0.45, 0.20)  # outline against drawing: dark limbs
-    # Offsets from the drawing that weigh like one segment's whole border strength.
-    offset_doubt_mm: float = 1.0
+    # Offsets from the drawing that weigh like one segment's whole evidence.
+    offset_doubt_mm: float = 0.6
     tilt_doubt_deg: float = 3.0
     swell_doubt_mm: float = 0.3
     end_clearance_mm: float = 1.0
@@ -40,6 +40,10 @@ class AxisTuning:
     limb_inside_mm: float = 0.7  # of barrel and background taken as ramps
     limb_outside_mm: float = 0.6
     limb_search_mm: float = 0.45
+    # Standard deviations believed beforehand: of the axis, and of radius and plane.
+    offset_prior_mm: float = 0.6
+    tilt_prior_deg: float = 1.5
+    rival_weight: float = 2.0  # how fast belief in another place falls, per segment's evidence
     swell_prior_mm: float = 0.08  # radius and plane of the axis against the drawing
 
 
@@ -55,17 +59,15 @@ class AxisFit:
 def solve_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> AxisFit | None:
     """The axis whose outlines are seen; None where neither outline is in view."""
     tuning = tuning or AxisTuning()
-    axis = scene.drawn_axis()
-    fit = None
-    # The outline's place depends on the axis: once more, near by, from the better one.
-    for reach_mm in (tuning.offset_search_mm, 0.25 * tuning.offset_search_mm):
-        outlines = _Outlines(scene, axis, replace(tuning, offset_search_mm=reach_mm))
-        solved = outlines.solve()
-        if solved is None:
-            return None
-        axis = solved[0]
-        fit = AxisFit(*solved, outlines.drawn_px(axis))
-    return fit
+    coarse = _Outlines(scene, scene.drawn_axis(), tuning)
+    scores = [coarse.border_score(strip) for strip in coarse.strips]
+    if all(score is None for score in scores):
+        return None
+    axis, rivalry = coarse.search(scores)
+    # The outline's place depends on the axis: read once more from the better one.
+    fine = _Outlines(scene, axis, tuning)
+    axis, covariance = fine.refine([score is not None for score in scores])
+    return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
 
 
 class _Outlines:
@@ -96,16 +98,7 @@ class _Outlines:
         points = self._axis.surface(self.x_mm[None, :], np.asarray(angle_rad), radius)
         return self._scene.light(points)
 
-    def solve(self) -> tuple[Axis, FloatArray] | None:
-        """The axis y and angle whose outlines carry the strongest borders, then refined."""
-        scores = [self._border_score(strip) for strip in self.strips]
-        visible = [s is not None for s in scores]
-        if not any(visible):
-            return None
-        rough = self._search(scores)
-        return self._refine(rough, visible)
-
-    def _border_score(self, strip: FloatArray) -> FloatArray | None:
+    def border_score(self, strip: FloatArray) -> FloatArray | None:
         """Evidence for an outline (S, segments) at each place across, 0..1; None if hidden."""
         usable = np.isfinite(strip).mean(axis=0) > 0.75
         if usable.sum() < 0.3 * strip.shape[1]:
@@ -118,17 +111,18 @@ class _Outlines:
         ]
         return np.stack(evidence, axis=1)
 
-    def _search(self, scores: list[FloatArray | None]) -> tuple[float, float, float]:
-        """Offset dy, angle and swell with the largest summed border strength."""
+    def search(self, scores: list[FloatArray | None]) -> tuple[Axis, FloatArray]:
+        """The axis for which most evidence adds up, and the covariance (2, 2) of its y and
+        angle that is left by rivals with nearly as much.
+        """
         t = self._tuning
         dy = np.arange(-t.offset_search_mm, t.offset_search_mm + 1e-9, 0.05)
         angle = np.radians(np.arange(-t.tilt_search_deg, t.tilt_search_deg + 1e-9, 0.25))
         swell = np.arange(t.swell_search_mm[0], t.swell_search_mm[1] + 1e-9, 0.05)
         dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
         total = np.zeros(dy3.shape)
-        centres = self._segment_centres()
-        for k, x in enumerate(centres):
-            shift = dy3 + angle3 * (x - self._axis.x_mm)
+        for k, part in enumerate(self.parts):
+            shift = dy3 + angle3 * (self.x_mm[part].mean() - self._axis.x_mm)
             strengths = [
                 np.interp(shift * np.sin(a) + swell3, self.s_mm, score[:, k], left=0.0, right=0.0)
                 for score, a in zip(scores, self.angles, strict=True)
@@ -142,37 +136,37 @@ class _Outlines:
         total -= (dy3 / t.offset_doubt_mm) ** 2 + (np.degrees(angle3) / t.tilt_doubt_deg) ** 2
         total -= (swell3 / t.swell_doubt_mm) ** 2
         best = np.unravel_index(int(np.argmax(total)), total.shape)
-        return float(dy[best[0]]), float(angle[best[1]]), float(swell[best[2]])
+        found = np.array([dy[best[0]], angle[best[1]]])
+        weight = np.exp(t.rival_weight * (total - total.max()))
+        apart = np.stack([(dy3 - found[0]).ravel(), (angle3 - found[1]).ravel()])
+        # Neighbours of the best are the fine search's concern, not rivals.
+        rival = np.abs(apart[0]) > t.limb_search_mm
+        weight = np.where(rival, weight.ravel(), 0.0) / weight.sum()
+        return self._moved(found), np.asarray((apart * weight) @ apart.T)
 
-    def _segment_centres(self) -> FloatArray:
-        return np.array([self.x_mm[part].mean() for part in self.parts])
-
-    def _refine(
-        self, rough: tuple[float, float, float], visible: list[bool]
-    ) -> tuple[Axis, FloatArray]:
-        """The axis that fits the limbs of all segments best, near the rough one."""
+    def refine(self, visible: list[bool]) -> tuple[Axis, FloatArray]:
+        """The axis that fits the limbs of all segments best, near the one at hand."""
         t = self._tuning
-        dy, angle, swell = rough
         curves: list[Curve] = []
         for strip, outline_rad, seen in zip(self.strips, self.angles, visible, strict=True):
             for part in self.parts if seen else ():
                 x = float(self.x_mm[part].mean()) - self._axis.x_mm
-                near = (dy + angle * x) * np.sin(outline_rad) + swell
                 mean, _ = trimmed_mean(strip[:, part])
-                places = near + np.arange(-1.0, 1.0 + 1e-9, 0.05) * t.limb_search_mm
+                places = np.arange(-1.0, 1.0 + 1e-9, 0.05) * t.limb_search_mm
                 doubt = step_doubt(
                     self.s_mm, mean, places, self.blur_mm, t.limb_inside_mm, t.limb_outside_mm
                 )
                 if doubt is not None:
                     curves.append((float(np.sin(outline_rad)), x, places, doubt))
-        best, covariance = _consensus(curves, rough, self._tuning)
-        axis = Axis(
-            self._axis.x_mm,
-            self._axis.y_mm + float(best[0]),
-            self._axis.angle_rad + float(best[1]),
-            self._axis.z_mm,
-        )
-        return axis, covariance
+        drawn = self._scene.drawn_axis()
+        already = np.array([self._axis.y_mm - drawn.y_mm, self._axis.angle_rad])
+        moved, covariance = _consensus(curves, already, t)
+        return self._moved(moved), covariance
+
+    def _moved(self, by: FloatArray) -> Axis:
+        """The axis at hand moved by (dy, angle)."""
+        y_mm, angle_rad = self._axis.y_mm + float(by[0]), self._axis.angle_rad + float(by[1])
+        return replace(self._axis, y_mm=y_mm, angle_rad=angle_rad)
 
     def drawn_px(self, axis: Axis) -> tuple[FloatArray, ...]:
         """Start and end (2, 2) px of each outline, for drawing."""
@@ -188,18 +182,21 @@ Curve = tuple[float, float, FloatArray, FloatArray]  # sine of outline, x, place
 
 
 def _consensus(
-    curves: list[Curve], rough: tuple[float, float, float], tuning: AxisTuning
+    curves: list[Curve], already: FloatArray, tuning: AxisTuning
 ) -> tuple[FloatArray, FloatArray]:
-    """(dy, angle) where all limbs together fit best, and their covariance (2, 2)."""
+    """(dy, angle) by which all limbs together fit best, and their covariance (2, 2).
+
+    ``already`` is how far (dy, angle) the axis at hand lies from the drawing.
+    """
     if not curves:
-        return np.array(rough[:2]), np.diag([0.3, 0.02]) ** 2
-    # The wings of the search serve the curvature; steps well below what is known.
-    dy = rough[0] + np.arange(-0.40, 0.401, 0.02)
-    angle = rough[1] + np.radians(np.arange(-1.5, 1.51, 0.1))
+        return np.zeros(2), np.diag([0.3, 0.02]) ** 2
+    dy = np.arange(-0.40, 0.401, 0.02)
+    angle = np.radians(np.arange(-1.5, 1.51, 0.1))
     swell = np.arange(-0.24, 0.241, 0.04)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
     total = (swell3 / tuning.swell_prior_mm) ** 2
-    total += (dy3 / 2.0) ** 2 + (angle3 / np.radians(4.0)) ** 2
+    total += ((dy3 + already[0]) / tuning.offset_prior_mm) ** 2
+    total += ((angle3 + already[1]) / np.radians(tuning.tilt_prior_deg)) ** 2
     for sine, x, places, doubt in curves:
         total += np.interp((dy3 + angle3 * x) * sine + swell3, places, doubt)
     weight = np.exp(-0.5 * (total - total.min()))

@@ -37,7 +37,7 @@ def step_evidence(
     smooth = np.stack([np.ones(width), d, d**2], axis=1)
     stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
     windows = np.lib.stride_tricks.sliding_window_view(light, width)
-    seen = np.isfinite(windows).all(axis=1)
+    seen = np.asarray(np.all(np.isfinite(windows), axis=1))
     values = np.where(seen[:, None], windows, 0.0)
     floor = width * (0.01 * np.abs(values).mean(axis=1) + 1e-4) ** 2
     misfit = [
