@@ -67,7 +67,7 @@ def check(
         seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)
     except Unmeasurable as reason:
         stopped = reason
-    findings = findings_of(seen, stopped)
+    findings = findings_of(picture, seen, stopped)
     return assemble(picture, seen, findings, decide(findings), door, known_camera.name)
 
 

@@ -23,9 +23,16 @@ from rigvision.evidence import Evidence
 from rigvision.ground.errors import Unmeasurable
 from rigvision.ground.measured import COVERAGE_FACTOR, Measured
 from rigvision.photo.picture import Picture
+from rigvision.photo.sharpness import blur_px, lightest
+
+#: An unfound gauge is blamed on blur beyond this part of the picture's longer side: a
+#: mark's module, filled by the gauge as it should be, is some ten times as large.
+BLUR_PER_SIDE = 1 / 1500
+#: And on the dark where the lightest parts stay below this, linear light.
+DARK = 0.02
 
 
-def findings_of(seen: Evidence, stopped: Unmeasurable | None) -> Findings:
+def findings_of(picture: Picture, seen: Evidence, stopped: Unmeasurable | None) -> Findings:
     """What the decision needs of the evidence."""
     gauge, frame = seen.gauge, seen.frame
     return Findings(
@@ -33,7 +40,8 @@ def findings_of(seen: Evidence, stopped: Unmeasurable | None) -> Findings:
         gauge_name=gauge.name if gauge else "",
         gauge_has_yoke_tag=bool(gauge and gauge.yoke and gauge.yoke.tag_id is not None),
         gauge_has_lines=bool(frame and frame.socket and frame.socket.index_line_width_mm),
-        stopped=(stopped.code, stopped.facts) if stopped else None,
+        tang_length_mm=gauge.yoke.tang_length_mm if gauge and gauge.yoke else None,
+        stopped=_cause(picture, stopped) if stopped else None,
         sight=_sight(seen),
         gap=seen.gap,
         stations_lost_mm=seen.slot.lost_x_mm if seen.slot else (),
@@ -74,6 +82,18 @@ def assemble(
         version=rigvision.__version__,
         evidence=seen,
     )
+
+
+def _cause(picture: Picture, stopped: Unmeasurable) -> tuple[str, dict[str, object]]:
+    """The reason to give: marks not found in a blurred or dark picture are not at fault."""
+    if stopped.code in ("no-gauge", "too-few-marks"):
+        if lightest(picture) < DARK:
+            return "too-dark", {}
+        found = blur_px(picture)
+        limit = BLUR_PER_SIDE * max(picture.width_px, picture.height_px)
+        if found > limit:
+            return "blurred", {"blur": f"{found:.1f} px", "limit": f"{limit:.1f} px"}
+    return stopped.code, stopped.facts
 
 
 def _sight(seen: Evidence) -> Sight | None:

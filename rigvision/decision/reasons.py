@@ -54,7 +54,7 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "blurred": ReasonKind(
         "retake",
-        "The picture is blurred: edges are {blur_mm:.2f} mm wide, at most {limit_mm:.2f} mm.",
+        "The picture is blurred: its edges are {blur} wide; at most {limit}.",
         "Tap the gauge to focus, hold still, and take it again.",
     ),
     "glare": ReasonKind(

@@ -57,6 +57,7 @@ class Findings:
     gauge_name: str = ""
     gauge_has_yoke_tag: bool = False
     gauge_has_lines: bool = False
+    tang_length_mm: float | None = None
     stopped: tuple[str, dict[str, object]] | None = None  # reason code and its facts
     sight: Sight | None = None
     gap: Gap | None = None
@@ -149,7 +150,7 @@ def _judge_sight(sight: Sight, limits: PhotoLimits, ledger: _Ledger) -> None:
     if sight.px_per_mm < limits.px_per_mm:
         ledger.add("too-far", px_per_mm=sight.px_per_mm, limit=limits.px_per_mm)
     if sight.blur_mm > limits.blur_mm:
-        ledger.add("blurred", blur_mm=sight.blur_mm, limit_mm=limits.blur_mm)
+        ledger.add("blurred", blur=f"{sight.blur_mm:.2f} mm", limit=f"{limits.blur_mm:.2f} mm")
     if sight.rival_ratio < limits.rival_ratio:
         ledger.add("ambiguous-view", ratio=sight.rival_ratio)
     if sight.marks_refused:
@@ -331,9 +332,8 @@ def _headline(verdict: Verdict, said: str, reasons: list[Reason]) -> str:
 
 
 def _engaged(findings: Findings) -> bool | None:
-    """Whether the yoke's shoulder rests on the socket's face, within the limit."""
-    if not findings.yoke or not findings.yoke.seat_gap_mm or not findings.frame:
+    """Whether the yoke's tang is in the socket: the shoulder stands off by less than its length."""
+    seat = findings.yoke.seat_gap_mm if findings.yoke else None
+    if seat is None or findings.tang_length_mm is None:
         return None
-    if findings.frame.yoke_limits is None:
-        return None
-    return abs(findings.yoke.seat_gap_mm.value) <= findings.frame.yoke_limits.seat_gap_mm
+    return seat.value < findings.tang_length_mm

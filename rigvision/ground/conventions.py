@@ -42,15 +42,14 @@ def fold_deg(angle_deg: float, period_deg: float) -> float:
 
 
 def rotation_from_vector(vector_rad: FloatArray) -> FloatArray:
-    """Rotation matrix (3, 3) of a rotation vector (3,), by Rodrigues' formula."""
-    angle_rad = float(np.linalg.norm(vector_rad))
-    if angle_rad < 1e-12:
-        return np.eye(3) + cross_matrix(vector_rad)
-    k = cross_matrix(vector_rad / angle_rad)
-    turned = np.eye(3) + np.sin(angle_rad) * k + (1.0 - np.cos(angle_rad)) * (k @ k)
-    return np.asarray(turned)
+    """Rotation matrix (3, 3) of a rotation vector (3,)."""
+    return np.asarray(rotations_from_vectors(vector_rad[None, :])[0])
 
 
-def cross_matrix(v: FloatArray) -> FloatArray:
-    """The matrix (3, 3) for which ``cross_matrix(v) @ w`` is the cross product v x w."""
-    return np.array([[0.0, -v[2], v[1]], [v[2], 0.0, -v[0]], [-v[1], v[0], 0.0]])
+def rotations_from_vectors(vectors_rad: FloatArray) -> FloatArray:
+    """Rotation matrices (B, 3, 3) of rotation vectors (B, 3), by Rodrigues' formula."""
+    angle = np.linalg.norm(vectors_rad, axis=1)[:, None, None]
+    x, y, z = (vectors_rad / np.maximum(angle[:, :, 0], 1e-12)).T
+    zero = np.zeros_like(x)
+    k = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=1).reshape(-1, 3, 3)
+    return np.asarray(np.eye(3) + np.sin(angle) * k + (1.0 - np.cos(angle)) * (k @ k))

@@ -8,39 +8,31 @@ import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.vision.pose import Pose
-from rigvision.vision.view import PARAMETERS, View
+from rigvision.vision.view import DERIVATIVE_STEPS, project_many
 
 #: Parameter groups that a budget names, as indices into ``view.PARAMETERS``.
 POSE = slice(0, 6)
 FOCAL = slice(6, 7)
 LENS = slice(7, 10)
 
-#: Steps of the numerical derivatives, in each parameter's unit (rad, mm, 1, px, 1, px).
-_STEPS = np.array([1e-5] * 3 + [1e-3] * 3 + [1e-5] + [1e-2] * 2 + [1e-5, 1e-2])
-
 
 def plane_sensitivity(pose: Pose, points_mm: FloatArray) -> FloatArray:
     """d(x, y) / d(parameters), (N, 2, 11), of points (N, 3) seen at fixed pixels.
 
     A point is read by carrying its pixel back to the plane z in which it lies; this says
-    how x and y of that reading change with the view.
+    how x and y of that reading change with the view. By the implicit function theorem: the
+    pixel stays, so what the view moves it by, the point's x and y must take back.
     """
-    pixels = pose.view.project(points_mm)
-    out = np.zeros((len(points_mm), 2, len(PARAMETERS)))
-    for index, step in enumerate(_STEPS):
-        shift = np.zeros(len(PARAMETERS))
-        shift[index] = step
-        up, down = (
-            _read(View(pose.view.parameters + sign * shift), pixels, points_mm[:, 2])
-            for sign in (1.0, -1.0)
-        )
-        out[:, :, index] = (up - down) / (2.0 * step)
-    return out
-
-
-def _read(view: View, pixels: FloatArray, z_mm: FloatArray) -> FloatArray:
-    centre, rays = view.camera_centre_mm, view.rays(pixels)
-    return np.asarray((centre + rays * ((z_mm - centre[2]) / rays[:, 2])[:, None])[:, :2])
+    parameters = pose.view.parameters
+    shifts = np.diag(DERIVATIVE_STEPS)
+    many = project_many(np.concatenate([parameters + shifts, parameters - shifts]), points_mm)
+    half = len(shifts)
+    by_view = (many[:half] - many[half:]) / (2.0 * DERIVATIVE_STEPS)[:, None, None]  # (11, N, 2)
+    step = 1e-3
+    nudges = np.array([[step, 0.0, 0.0], [0.0, step, 0.0]])
+    moved = [pose.view.project(points_mm + n) - pose.view.project(points_mm - n) for n in nudges]
+    by_place = np.stack(moved, axis=-1) / (2.0 * step)  # (N, px, mm)
+    return np.asarray(-np.linalg.solve(by_place, np.moveaxis(by_view, 0, -1)), dtype=np.float64)
 
 
 def spread(sensitivity: FloatArray, covariance: FloatArray, part: slice) -> float:

@@ -59,13 +59,14 @@ class AxisFit:
 def solve_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> AxisFit | None:
     """The axis whose outlines are seen; None where neither outline is in view."""
     tuning = tuning or AxisTuning()
-    coarse = _Outlines(scene, scene.drawn_axis(), tuning)
+    coarse = _Outlines(scene, scene.drawn_axis(), tuning, tuning.reach_mm)
     scores = [coarse.border_score(strip) for strip in coarse.strips]
     if all(score is None for score in scores):
         return None
     axis, rivalry = coarse.search(scores)
     # The outline's place depends on the axis: read once more from the better one.
-    fine = _Outlines(scene, axis, tuning)
+    near_mm = tuning.limb_search_mm + max(tuning.limb_inside_mm, tuning.limb_outside_mm)
+    fine = _Outlines(scene, axis, tuning, near_mm)
     axis, covariance = fine.refine([score is not None for score in scores])
     return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
 
@@ -73,7 +74,7 @@ def solve_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> AxisFit 
 class _Outlines:
     """Strips of picture along both expected outlines, and the axis that explains them."""
 
-    def __init__(self, scene: BarrelScene, axis: Axis, tuning: AxisTuning) -> None:
+    def __init__(self, scene: BarrelScene, axis: Axis, tuning: AxisTuning, reach_mm: float) -> None:
         self._scene, self._axis, self._tuning = scene, axis, tuning
         socket, view = scene.socket, scene.pose.view
         middle_mm = (socket.face_x_mm + socket.barrel_end_x_mm) / 2
@@ -86,9 +87,9 @@ class _Outlines:
         self.x_mm = np.arange(
             socket.face_x_mm + tuning.end_clearance_mm,
             socket.barrel_end_x_mm - tuning.end_clearance_mm,
-            1.0 / scale,
+            2.0 / scale,
         )
-        self.s_mm = np.arange(-tuning.reach_mm, tuning.reach_mm, self.step_mm)
+        self.s_mm = np.arange(-reach_mm, reach_mm, self.step_mm)
         self.strips = [self._strip(angle) for angle in self.angles]
         self.parts = np.array_split(np.arange(len(self.x_mm)), tuning.segments)
 

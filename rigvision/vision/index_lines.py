@@ -78,14 +78,16 @@ def _ratio(with_lines: FloatArray, plain: FloatArray | None, window: int) -> Flo
 
 
 def _running_median(values: FloatArray, window: int) -> FloatArray:
-    """Median over a window that is wider than a line: what lies beside it."""
+    """Median over a window that is wider than a line: what lies beside it. NaN stay NaN."""
+    finite = np.isfinite(values)
+    if not finite.any():
+        return values
+    index = np.arange(len(values))
+    bridged = np.interp(index, index[finite], values[finite])
     half = window // 2 + 1
-    padded = np.pad(values, 2 * half, mode="edge")
+    padded = np.pad(bridged, 2 * half, mode="edge")
     views = np.lib.stride_tricks.sliding_window_view(padded, 4 * half + 1)
-    with np.errstate(all="ignore"):
-        finite = np.where(np.isfinite(views), views, np.nan)
-        out = np.array([np.nanmedian(v) if np.isfinite(v).any() else np.nan for v in finite])
-    return out[: len(values)]
+    return np.where(finite, np.median(views, axis=1), np.nan)
 
 
 def _dips(

@@ -10,7 +10,7 @@ A planar target seen from far has two poses that fit; both are solved and the ri
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -24,7 +24,7 @@ from rigvision.ground.errors import Unmeasurable
 from rigvision.photo.picture import Picture
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.side import EdgeSpread
-from rigvision.vision.view import View
+from rigvision.vision.view import DERIVATIVE_STEPS, View, project_many
 from rigvision.world.camera import Camera
 from rigvision.world.gauge import Gauge
 
@@ -164,10 +164,12 @@ class _Problem:
             / (gauge.marks.size_mm * np.sqrt(2.0))
             for m in plate
         ]
-        self._whiten = [
-            _whitening(m, scale * gauge.marks.position_uncertainty_mm, tuning)
-            for m, scale in zip(plate, self._px_per_mm, strict=True)
-        ]
+        self._whiten = np.stack(
+            [
+                _whitening(m, scale * gauge.marks.position_uncertainty_mm, tuning)
+                for m, scale in zip(plate, self._px_per_mm, strict=True)
+            ]
+        )
 
     def solve_both(self) -> tuple[FloatArray, FloatArray]:
         """The better and the other planar solution, both refined."""
@@ -193,10 +195,10 @@ class _Problem:
     def worst_mark(self, parameters: FloatArray) -> int | None:
         """The mark that disagrees most with the joint solution, if any does beyond chance."""
         misfit = self._misfit_px(parameters).reshape(-1, 8)
-        sigma = [float(np.linalg.norm(w @ r)) for w, r in zip(self._whiten, misfit, strict=True)]
+        sigma = np.linalg.norm(np.einsum("mij,mj->mi", self._whiten, misfit), axis=1)
         typical = max(1.0, float(np.median(sigma)) / np.sqrt(8.0))
         rms_px = np.sqrt(np.mean(misfit**2, axis=1))
-        score = np.array(sigma) / np.sqrt(8.0) / typical
+        score = sigma / np.sqrt(8.0) / typical
         worst = int(np.argmax(np.where(rms_px > self._tuning.refuse_px, score, 0.0)))
         beyond = rms_px[worst] > self._tuning.refuse_px and score[worst] > self._tuning.refuse_sigma
         return self._ids[worst] if beyond else None
@@ -248,33 +250,40 @@ class _Problem:
 
     def _misfit_px(self, parameters: FloatArray) -> FloatArray:
         """Observed minus predicted corners (N, 2)."""
-        view = View(parameters)
-        predicted = view.project(self._points_mm) + view.border_shift_px * self._outward
-        return self._observed_px - predicted
+        return np.asarray(self._misfits_px(parameters[None, :])[0])
+
+    def _misfits_px(self, parameters: FloatArray) -> FloatArray:
+        """Observed minus predicted corners (B, N, 2) for B parameter vectors (B, 11)."""
+        predicted = project_many(parameters, self._points_mm)
+        shifted = predicted + parameters[:, None, 10:11] * self._outward
+        return np.asarray(self._observed_px - shifted)
 
     def _residuals(self, parameters: FloatArray) -> FloatArray:
-        misfit = self._misfit_px(parameters).reshape(-1, 8)
-        marks = [w @ r for w, r in zip(self._whiten, misfit, strict=True)]
+        return np.asarray(self._residuals_many(parameters[None, :])[0])
+
+    def _residuals_many(self, parameters: FloatArray) -> FloatArray:
+        """Whitened residuals (B, R) of marks and priors for B parameter vectors (B, 11)."""
+        count = len(parameters)
+        misfit = self._misfits_px(parameters).reshape(count, -1, 8)
+        marks = np.einsum("mij,bmj->bmi", self._whiten, misfit).reshape(count, -1)
         prior = self._prior
-        beliefs = [
-            (parameters[6] - np.log(prior.focal_px)) / prior.focal_relative_uncertainty,
-            (parameters[7] - prior.principal_point_px[0]) / prior.principal_point_uncertainty_px,
-            (parameters[8] - prior.principal_point_px[1]) / prior.principal_point_uncertainty_px,
-            (parameters[9] - prior.k1) / prior.k1_uncertainty,
-            parameters[10] / self._tuning.border_shift_prior_px,
+        believed = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
+        sigma = [
+            prior.focal_relative_uncertainty,
+            prior.principal_point_uncertainty_px,
+            prior.principal_point_uncertainty_px,
+            prior.k1_uncertainty,
+            self._tuning.border_shift_prior_px,
         ]
-        return np.concatenate([*marks, beliefs])
+        beliefs = (parameters[:, 6:11] - np.array(believed)) / np.array(sigma)
+        return np.concatenate([marks, beliefs], axis=1)
 
     def _jacobian(self, parameters: FloatArray) -> FloatArray:
-        """Central differences; the steps suit each parameter's unit."""
-        steps = np.array([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-3, 1e-3, 1e-6, 1e-3])
-        columns = []
-        for index, step in enumerate(steps):
-            shift = np.zeros(len(parameters))
-            shift[index] = step
-            up, down = self._residuals(parameters + shift), self._residuals(parameters - shift)
-            columns.append((up - down) / (2.0 * step))
-        return np.stack(columns, axis=1)
+        """Central differences, all in one evaluation."""
+        shifts = np.diag(DERIVATIVE_STEPS)
+        residuals = self._residuals_many(np.concatenate([parameters + shifts, parameters - shifts]))
+        up, down = residuals[: len(shifts)], residuals[len(shifts) :]
+        return np.asarray((up - down).T / (2.0 * DERIVATIVE_STEPS))
 
 
 def outward_shift(corners_px: FloatArray) -> FloatArray:
@@ -312,8 +321,3 @@ def _angle(a: FloatArray, b: FloatArray) -> float:
     """Angle in radians between two poses' rotations."""
     turn = rotation_from_vector(a[:3]).T @ rotation_from_vector(b[:3])
     return float(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))
-
-
-def with_parameters(pose: Pose, parameters: FloatArray) -> Pose:
-    """The same pose seen through other parameters, for numerical sensitivities."""
-    return replace(pose, view=View(parameters))

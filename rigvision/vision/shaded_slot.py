@@ -21,9 +21,7 @@ known distance apart.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -82,303 +80,127 @@ class SlotProfiles:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class FittedSlot:
-    """Tangent planes of sill and door, (S, 2), with covariance (2 S, 2 S) in that order."""
-
-    edges_mm: FloatArray
-    covariance_mm2: FloatArray
-    believable: BoolArray  # (S,): the fit stayed with the edges it was started from
-
-
 # A station's own unknowns, and those that all stations share.
-_SILL, _DOOR, _FACE_S, _FACE_D, _SLOPE_S, _SLOPE_D = range(6)
+SILL, DOOR, FACE_S, FACE_D, SLOPE_S, SLOPE_D = range(6)
 # Shared are the deviations of the two rounds' shading at its nodes, whitened, then two levels.
-_OWN = 6
-_DUCT, _SLOT_FACE = -2, -1
+OWN = 6
+DUCT, SLOT_FACE = -2, -1
 
 
-def fit_slot(
-    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning | None = None
-) -> FittedSlot:
-    """Fit all stations together from coarse edges (S, 2)."""
-    tuning = tuning or ShadingTuning()
-    profiles = _rows_near(profiles, coarse_mm, tuning)
-    own, shared = _start(profiles, coarse_mm, tuning)
-    light, error = _weighing(profiles, coarse_mm, own, tuning)
-    own_prior, shared_prior = _priors(own, shared, tuning)
+class SlotModel:
+    """Brightness across the slot at all stations, as a function of the unknowns.
 
-    def residuals(own: FloatArray, shared: FloatArray) -> tuple[FloatArray, ...]:
-        misfit = (light - slot_light(profiles, own, shared, tuning)) / error
+    The costly part, how each step of brightness is spread over the rows, depends on the
+    edges alone; it is kept while only levels change.
+    """
+
+    def __init__(self, profiles: SlotProfiles, tuning: ShadingTuning) -> None:
+        self._profiles, self._tuning = profiles, tuning
+        t, r = profiles.ray_slope, profiles.radius_mm
+        self._sill_round, self._door_round = _Round(t, r, tuning), _Round(-t, r, tuning)
+        self._spreads: dict[bytes, tuple[FloatArray, FloatArray]] = {}
+
+    def light(self, own: FloatArray, shared: FloatArray) -> FloatArray:
+        """The model's brightness (S, N). Shared levels are parts of each face's brightness."""
+        profiles = self._profiles
+        falling, rising = self._spread(own[:, :2])
+        falling_steps, rising_steps = self._steps(own, shared)
+        seen = own[:, [FACE_S]] + np.einsum("snk,sk->sn", falling, falling_steps)
+        seen += np.einsum("snk,sk->sn", rising, rising_steps)
+        on_sill = np.minimum(profiles.y_mm - (own[:, [SILL]] + self._sill_round.at_mm[0]), 0.0)
+        on_door = np.maximum(profiles.y_mm - (own[:, [DOOR]] - self._door_round.at_mm[0]), 0.0)
+        return np.asarray(seen + own[:, [SLOPE_S]] * on_sill + own[:, [SLOPE_D]] * on_door)
+
+    def _steps(self, own: FloatArray, shared: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """By how much brightness falls (S, K) and rises (S, L) at each step."""
+        brighter = np.maximum(own[:, FACE_S], own[:, FACE_D])
+        duct, slot_face = shared[DUCT] * brighter, shared[SLOT_FACE] * brighter
+        from_above = self._profiles.ray_slope >= 0.0
+        level_s, level_d = (slot_face, duct) if from_above else (duct, slot_face)
+        deviations = shared[: 2 * self._tuning.nodes].reshape(2, -1)
+        sill = self._sill_round.steps(own[:, FACE_S], deviations[0], level_s)
+        door = -self._door_round.steps(own[:, FACE_D], deviations[1], level_d)[:, ::-1]
+        fade = (slot_face - duct)[:, None] * _FADE_STEPS
+        if from_above:
+            return np.concatenate([sill, fade], axis=1), door
+        return sill, np.concatenate([door, -fade], axis=1)
+
+    def _spread(self, edges_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """How falling (S, N, K) and rising (S, N, L) steps are spread over the rows."""
+        key = edges_mm.tobytes()
+        if key not in self._spreads:
+            if len(self._spreads) > 3:
+                self._spreads.clear()
+            self._spreads[key] = self._spread_anew(edges_mm[:, :1], edges_mm[:, 1:])
+        return self._spreads[key]
+
+    def _spread_anew(self, sill: FloatArray, door: FloatArray) -> tuple[FloatArray, FloatArray]:
+        # Sill face and its round from below, the door's mirrored from above, and in between
+        # the inner face that the view's angle shows, fading into the duct.
+        profiles = self._profiles
+        falling = sill + self._sill_round.at_mm
+        rising = door - self._door_round.at_mm[::-1]
+        fade = self._fade_at_mm(sill, door)
+        if profiles.ray_slope >= 0.0:
+            falling = np.concatenate([falling, fade], axis=1)
+        else:
+            rising = np.concatenate([rising, fade], axis=1)
+        y, scale = profiles.y_mm[None, :, None], profiles.px_per_mm[:, None, None]
+        spread = profiles.spread
         return (
-            misfit,
-            (own - own_prior[0]) / own_prior[1],
-            (shared - shared_prior[0]) / shared_prior[1],
+            spread.falling((y - falling[:, None, :]) * scale),
+            spread.rising((y - rising[:, None, :]) * scale),
         )
 
-    best = _levenberg_marquardt(residuals, own, shared, tuning)
-    misfit = residuals(best.own, best.shared)[0][np.isfinite(error)]
-    widen = tuning.correlation * max(1.0, float(np.mean(misfit**2)))
-    covariance = np.asarray(np.linalg.inv(best.normal) * widen, dtype=np.float64)
-    order = (np.arange(len(own))[:, None] * _OWN + np.array([_SILL, _DOOR])).ravel()
-    moved = np.abs(best.own[:, :2] - coarse_mm).max(axis=1)
-    return FittedSlot(
-        best.own[:, :2],
-        covariance[np.ix_(order, order)],
-        (moved < tuning.largest_move_mm) & (best.own[:, _DOOR] > best.own[:, _SILL]),
-    )
+    def _fade_at_mm(self, sill: FloatArray, door: FloatArray) -> FloatArray:
+        """Where the visible inner face is stepped down to the duct (S, K).
+
+        It fades with depth, as less and less light reaches into the slot, and ends at its
+        far edge or where the other outline hides it.
+        """
+        profiles, t = self._profiles, self._profiles.ray_slope
+        from_above = t >= 0.0
+        whole = profiles.sill_depth_mm if from_above else profiles.door_depth_mm
+        depths = np.minimum(np.maximum(door - sill, 0.0) * _FADE_DEPTHS, whole - profiles.radius_mm)
+        if from_above:
+            at = np.minimum(sill + t * depths, door - self._door_round.at_mm[-1])
+        else:
+            at = np.maximum(door + t * depths, sill + self._sill_round.at_mm[-1])
+        return np.asarray(at)
 
 
-def _rows_near(
-    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning
-) -> SlotProfiles:
-    """Only the rows that take part at some station."""
-    reach = tuning.beside_mm + profiles.radius_mm
-    rows = (profiles.y_mm > coarse_mm[:, 0].min() - reach) & (
-        profiles.y_mm < coarse_mm[:, 1].max() + reach
-    )
-    return replace(
-        profiles,
-        y_mm=profiles.y_mm[rows],
-        light=profiles.light[:, rows],
-        error=profiles.error[:, rows],
-    )
+#: Depths, in widths of the slot, at which the inner face's brightness is stepped down, and the
+#: steps: the slot hides the light, which falls to 1/e over about 0.7 of its width.
+_FADE_DEPTHS = np.array([0.25, 0.6, 1.1, 1.8, 2.8])
+_FADE_STEPS = np.diff(np.concatenate([[1.0], np.exp(-_FADE_DEPTHS[:-1] / 0.7), [0.0]]))
 
 
-def slot_light(
-    profiles: SlotProfiles, own: FloatArray, shared: FloatArray, tuning: ShadingTuning
-) -> FloatArray:
-    """The model's brightness (S, N). Shared levels are parts of each face's brightness."""
-    t, r = profiles.ray_slope, profiles.radius_mm
-    brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
-    duct, slot_face = shared[_DUCT] * brighter, shared[_SLOT_FACE] * brighter
-    level_s, level_d = (slot_face, duct) if t >= 0.0 else (duct, slot_face)
-    deviations = shared[: 2 * tuning.nodes].reshape(2, tuning.nodes)
-    sill_at, sill_steps = _round(t, r, own[:, _FACE_S], deviations[0], level_s, tuning)
-    door_at, door_steps = _round(-t, r, own[:, _FACE_D], deviations[1], level_d, tuning)
-    # Sill face and its round from below, the door's mirrored from above, and in between the
-    # inner face that the view's angle shows, fading into the duct.
-    falling, falling_steps = own[:, [_SILL]] + sill_at, sill_steps
-    rising, rising_steps = own[:, [_DOOR]] - door_at[::-1], -door_steps[:, ::-1]
-    fade_at, fade_steps = _fading_face(profiles, own, sill_at[-1], door_at[-1], slot_face - duct)
-    if t >= 0.0:
-        falling = np.concatenate([falling, fade_at], axis=1)
-        falling_steps = np.concatenate([falling_steps, fade_steps], axis=1)
-    else:
-        rising = np.concatenate([rising, fade_at], axis=1)
-        rising_steps = np.concatenate([rising_steps, -fade_steps], axis=1)
-    y, scale = profiles.y_mm[None, :, None], profiles.px_per_mm[:, None, None]
-    seen = own[:, [_FACE_S]] + np.einsum(
-        "snk,sk->sn", profiles.spread.falling((y - falling[:, None, :]) * scale), falling_steps
-    )
-    seen += np.einsum(
-        "snk,sk->sn", profiles.spread.rising((y - rising[:, None, :]) * scale), rising_steps
-    )
-    on_sill = np.minimum(profiles.y_mm - (own[:, [_SILL]] + sill_at[0]), 0.0)
-    on_door = np.maximum(profiles.y_mm - (own[:, [_DOOR]] - door_at[0]), 0.0)
-    return np.asarray(seen + own[:, [_SLOPE_S]] * on_sill + own[:, [_SLOPE_D]] * on_door)
+class _Round:
+    """A broken edge seen at slope t: where its brightness steps, and by how much."""
+
+    def __init__(self, t: float, radius_mm: float, tuning: ShadingTuning) -> None:
+        end = np.pi / 2 if t >= 0.0 else float(np.arctan2(1.0, -t))
+        borders = np.linspace(0.0, end, tuning.nodes + 1)
+        middles = (borders[1:] + borders[:-1]) / 2
+        #: From the tangent plane, (K + 1,).
+        self.at_mm = radius_mm * (np.sin(borders) - t * np.cos(borders) - 1.0)
+        self._mean = tuning.matt * np.cos(middles) ** tuning.fall + tuning.sky
+        self._root = _smooth_root(middles, tuning)
+
+    def steps(self, face: FloatArray, deviations: FloatArray, slot: FloatArray) -> FloatArray:
+        """Changes of brightness (S, K + 1) from the face over the round into the slot."""
+        part = self._mean + self._root @ deviations
+        # A round is never darker than the slot it ends in, which is dark already.
+        lit = np.maximum(face[:, None] * part, np.minimum(slot, face)[:, None])
+        return np.diff(np.concatenate([face[:, None], lit, slot[:, None]], axis=1), axis=1)
 
 
-def _round(
-    t: float,
-    r: float,
-    face: FloatArray,
-    deviations: FloatArray,
-    slot: FloatArray,
-    tuning: ShadingTuning,
-) -> tuple[FloatArray, FloatArray]:
-    """Where brightness steps along a round (K,), from the tangent plane, and by how much (S, K)."""
-    borders, root = _shading_nodes(t, tuning)
-    a = (borders[1:] + borders[:-1]) / 2
-    part = tuning.matt * np.cos(a) ** tuning.fall + tuning.sky + root @ deviations
-    # A round is never darker than the slot it ends in, which is dark already.
-    lit = np.maximum(face[:, None] * part, np.minimum(slot, face)[:, None])
-    at = r * (np.sin(borders) - t * np.cos(borders) - 1.0)
-    return at, np.diff(np.concatenate([face[:, None], lit, slot[:, None]], axis=1), axis=1)
-
-
-@lru_cache(maxsize=8)
-def _shading_nodes(t: float, tuning: ShadingTuning) -> tuple[FloatArray, FloatArray]:
-    """Borders (K + 1,) of the visible round's pieces, and the root (K, K) of the covariance of
-    their brightness: a smooth curve tied to the face's brightness at angle 0.
+def _smooth_root(angles_rad: FloatArray, tuning: ShadingTuning) -> FloatArray:
+    """Root (K, K) of the covariance of a round's brightness: a smooth curve, tied at angle 0 to
+    the face's brightness.
     """
-    end = np.pi / 2 if t >= 0.0 else float(np.arctan2(1.0, -t))
-    borders = np.linspace(0.0, end, tuning.nodes + 1)
-    a = np.concatenate([[0.0], (borders[1:] + borders[:-1]) / 2])
+    a = np.concatenate([[0.0], angles_rad])
     reach = np.radians(tuning.shading_reach_deg)
     covariance = tuning.shading_sigma**2 * np.exp(-0.5 * ((a[:, None] - a) / reach) ** 2)
     tied = covariance[1:, 1:] - np.outer(covariance[1:, 0], covariance[0, 1:]) / covariance[0, 0]
-    return borders, np.linalg.cholesky(tied + 1e-6 * np.eye(tuning.nodes))
-
-
-#: Depths, in widths of the slot, at which the inner face's brightness is stepped down.
-_FADE_DEPTHS = np.array([0.25, 0.6, 1.1, 1.8, 2.8])
-_FADE_LENGTH = 0.7  # the slot hides the light: depth, in its widths, of a fall to 1/e
-
-
-def _fading_face(
-    profiles: SlotProfiles,
-    own: FloatArray,
-    sill_end: float,
-    door_end: float,
-    over_duct: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Steps (S, K) by which the visible inner face falls to the duct, and where.
-
-    It fades with depth, as less and less light reaches into the slot, and ends at its far
-    edge or where the other outline hides it.
-    """
-    t, r = profiles.ray_slope, profiles.radius_mm
-    from_above = t >= 0.0
-    whole = (profiles.sill_depth_mm if from_above else profiles.door_depth_mm) - r
-    width = np.maximum(own[:, [_DOOR]] - own[:, [_SILL]], 0.0)
-    depths = np.minimum(width * _FADE_DEPTHS, whole)
-    levels = np.exp(-_FADE_DEPTHS / _FADE_LENGTH)
-    steps = np.diff(np.concatenate([[1.0], levels[:-1], [0.0]]))
-    if from_above:
-        at = np.minimum(own[:, [_SILL]] + t * depths, own[:, [_DOOR]] - door_end)
-    else:
-        at = np.maximum(own[:, [_DOOR]] + t * depths, own[:, [_SILL]] + sill_end)
-    return at, over_duct[:, None] * steps
-
-
-def _start(
-    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning
-) -> tuple[FloatArray, FloatArray]:
-    """First guess: coarse edges, levels from the profile around them."""
-    y, light = profiles.y_mm[None, :], profiles.light
-    sill, door = coarse_mm[:, :1], coarse_mm[:, 1:]
-    reach = 2.0 * profiles.radius_mm + 0.5
-    own = np.zeros((len(coarse_mm), _OWN))
-    own[:, :2] = coarse_mm
-    own[:, _FACE_S] = _masked_median(light, (y < sill - 0.2) & (y > sill - reach))
-    own[:, _FACE_D] = _masked_median(light, (y > door + 0.2) & (y < door + reach))
-    brighter = np.maximum(own[:, _FACE_S], own[:, _FACE_D])
-    slot = np.where((y >= sill) & (y <= door) & np.isfinite(light), light, np.inf).min(axis=1)
-    shared = np.zeros(2 * tuning.nodes + 2)
-    darkest = float(np.median(np.where(np.isfinite(slot), slot, 0.0) / brighter))
-    shared[_DUCT] = shared[_SLOT_FACE] = min(darkest, 0.9)
-    return own, shared
-
-
-def _masked_median(light: FloatArray, mask: BoolArray) -> FloatArray:
-    """Median (S,) of the samples under a mask, at least a dark grey."""
-    levels = [
-        np.median(row[m & np.isfinite(row)]) if np.any(m & np.isfinite(row)) else 0.0
-        for row, m in zip(light, mask, strict=True)
-    ]
-    return np.asarray(np.maximum(np.array(levels), 1e-3))
-
-
-def _weighing(
-    profiles: SlotProfiles, coarse_mm: FloatArray, own: FloatArray, tuning: ShadingTuning
-) -> tuple[FloatArray, FloatArray]:
-    """Light (S, N) and its standard error; infinite for rows that take no part."""
-    reach = tuning.beside_mm + profiles.radius_mm
-    y = profiles.y_mm[None, :]
-    near = (y > coarse_mm[:, :1] - reach) & (y < coarse_mm[:, 1:] + reach)
-    near &= np.isfinite(profiles.light) & np.isfinite(profiles.error)
-    light = np.where(near, profiles.light, 0.0)
-    face = np.minimum(own[:, _FACE_S], own[:, _FACE_D])[:, None]
-    error = np.sqrt(
-        np.where(near, profiles.error, 0.0) ** 2
-        + (0.5 * tuning.model_error * face) ** 2
-        + (tuning.model_error * light) ** 2
-    )
-    return light, np.where(near, error, np.inf)
-
-
-Prior = tuple[FloatArray, FloatArray]
-
-
-def _priors(own: FloatArray, shared: FloatArray, tuning: ShadingTuning) -> tuple[Prior, Prior]:
-    """Mean and standard deviation of what is believed beforehand: own (S, 6), shared (K,)."""
-    own_mean, own_sigma = np.zeros_like(own), np.full_like(own, 1e6)
-    own_sigma[:, _SLOPE_S] = tuning.slope_sigma_per_mm * own[:, _FACE_S]
-    own_sigma[:, _SLOPE_D] = tuning.slope_sigma_per_mm * own[:, _FACE_D]
-    mean, sigma = np.zeros(len(shared)), np.ones(len(shared))
-    mean[[_DUCT, _SLOT_FACE]] = shared[[_DUCT, _SLOT_FACE]]
-    sigma[[_DUCT, _SLOT_FACE]] = tuning.duct_sigma, tuning.slot_face_sigma
-    return (own_mean, own_sigma), (mean, sigma)
-
-
-Residuals = Callable[[FloatArray, FloatArray], tuple[FloatArray, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Valley:
-    """Where a fit came to rest."""
-
-    own: FloatArray
-    shared: FloatArray
-    normal: FloatArray  # (6 S + K, 6 S + K)
-    cost: float
-
-
-def _levenberg_marquardt(
-    residuals: Residuals, own: FloatArray, shared: FloatArray, tuning: ShadingTuning
-) -> _Valley:
-    """Minimise from one start."""
-    damping, now = 1e-2, residuals(own, shared)
-    cost = sum(float(np.sum(r**2)) for r in now)
-    normal = np.eye(own.size + len(shared))
-    for _ in range(tuning.steps):
-        normal, gradient = _normal_equations(residuals, own, shared, now)
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
-        own_step = step[: own.size].reshape(own.shape)
-        own_step[:, :2] = np.clip(own_step[:, :2], -tuning.largest_step_mm, tuning.largest_step_mm)
-        trial = residuals(own + own_step, shared + step[own.size :])
-        trial_cost = sum(float(np.sum(r**2)) for r in trial)
-        if trial_cost < cost:
-            gain, cost, now = cost - trial_cost, trial_cost, trial
-            own, shared, damping = own + own_step, shared + step[own.size :], damping / 5.0
-            if gain < 1e-3 * cost:
-                break
-        else:
-            damping *= 8.0
-    return _Valley(own, shared, normal, cost)
-
-
-def _normal_equations(
-    residuals: Residuals, own: FloatArray, shared: FloatArray, now: tuple[FloatArray, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """Normal matrix and gradient. A station's own unknowns touch its own profile only, so
-    one evaluation serves the same unknown of all stations.
-    """
-    stations = len(own)
-    size = stations * _OWN + len(shared)
-    rows = now[0].shape[1]
-    jacobian = np.zeros((stations, rows, _OWN + len(shared)))
-    for k in range(_OWN):
-        nudge = 1e-3 if k in (_SILL, _DOOR) else 1e-3 * float(own[:, _FACE_S].mean())
-        moved = own.copy()
-        moved[:, k] += nudge
-        jacobian[:, :, k] = (residuals(moved, shared)[0] - now[0]) / nudge
-    for k in range(len(shared)):
-        moved = shared.copy()
-        moved[k] += 1e-3
-        jacobian[:, :, _OWN + k] = (residuals(own, moved)[0] - now[0]) / 1e-3
-    blocks = np.einsum("sni,snj->sij", jacobian, jacobian)
-    slopes = np.einsum("sni,sn->si", jacobian, now[0])
-    normal, gradient = np.zeros((size, size)), np.zeros(size)
-    tail = slice(stations * _OWN, size)
-    for s in range(stations):
-        head = slice(s * _OWN, (s + 1) * _OWN)
-        normal[head, head] = blocks[s, :_OWN, :_OWN]
-        normal[head, tail] = blocks[s, :_OWN, _OWN:]
-        normal[tail, head] = normal[head, tail].T
-        gradient[head] = slopes[s, :_OWN]
-    normal[tail, tail] = blocks[:, _OWN:, _OWN:].sum(axis=0)
-    gradient[tail] = slopes[:, _OWN:].sum(axis=0)
-    # Priors are linear: their derivative is the inverse of their standard deviation.
-    inverse_sigma = _prior_scale(residuals, own, shared, now)
-    normal[np.diag_indices(size)] += inverse_sigma**2
-    return normal, gradient + inverse_sigma * np.concatenate([now[1].ravel(), now[2]])
-
-
-def _prior_scale(
-    residuals: Residuals, own: FloatArray, shared: FloatArray, now: tuple[FloatArray, ...]
-) -> FloatArray:
-    """Derivative of each prior residual by its unknown."""
-    moved = residuals(own + 1.0, shared + 1.0)
-    return np.concatenate([(moved[1] - now[1]).ravel(), moved[2] - now[2]])
+    return np.linalg.cholesky(tied + 1e-6 * np.eye(len(angles_rad)))

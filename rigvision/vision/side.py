@@ -21,12 +21,12 @@ from scipy.special import ndtr
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 
-ROWS = 56  #: pixel rows (or columns) used of each side
+ROWS = 40  #: pixel rows (or columns) used of each side
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
 REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
 MAX_REACH_PX = 11
-ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
+ROUNDS = ((2, 4.0), (3, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
 
@@ -161,11 +161,7 @@ def _initial_state(samples: _Samples) -> FloatArray:
     """Offset 0, turn 0, levels from the far samples on either side, blur one pixel."""
     state = np.zeros((len(samples.light), 5))
     for column, side in ((2, samples.across_px < -2.0), (3, samples.across_px > 2.0)):
-        values = np.where(side & np.isfinite(samples.light), samples.light, np.nan)
-        flat = values.reshape(len(values), -1)
-        empty = np.isnan(flat).all(axis=1)
-        flat[empty] = 0.0
-        state[:, column] = np.nanmedian(flat, axis=1)
+        state[:, column] = _median_where(samples.light, side & np.isfinite(samples.light))
     state[:, 4] = 1.0
     return state
 
@@ -229,11 +225,19 @@ def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bo
 
 def _tukey(residual: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
     """Tukey's biweight; the scale of each side is the median absolute residual."""
-    flat = np.where(valid, np.abs(residual), np.nan).reshape(len(residual), -1)
-    flat[np.isnan(flat).all(axis=1)] = 0.0
-    scale = 1.4826 * np.nanmedian(flat, axis=1)[:, None, None] + 1e-4
+    scale = 1.4826 * _median_where(np.abs(residual), valid)[:, None, None] + 1e-4
     u = residual / (4.685 * scale)
     return np.where(np.abs(u) < 1.0, (1.0 - u * u) ** 2, 0.0)
+
+
+def _median_where(values: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
+    """Median (S,) of the valid samples of each side; 0 where there are none."""
+    ordered = np.sort(np.where(valid, values, np.inf).reshape(len(values), -1), axis=1)
+    count = valid.reshape(len(values), -1).sum(axis=1)
+    middle = ordered[
+        np.arange(len(values)), np.maximum(count // 2, 0).clip(max=ordered.shape[1] - 1)
+    ]
+    return np.where(count > 0, middle, 0.0)
 
 
 def _move(starts: FloatArray, ends: FloatArray, state: FloatArray) -> None:

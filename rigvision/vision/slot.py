@@ -18,7 +18,8 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.pose import Pose
 from rigvision.vision.sampling import light_at, trimmed_mean, visible_through_window
-from rigvision.vision.shaded_slot import SlotProfiles, fit_slot
+from rigvision.vision.shaded_slot import SlotProfiles
+from rigvision.vision.slot_fit import fit_slot
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 

@@ -13,7 +13,11 @@ from functools import cached_property
 
 import numpy as np
 
-from rigvision.ground.conventions import FloatArray, rotation_from_vector
+from rigvision.ground.conventions import (
+    FloatArray,
+    rotation_from_vector,
+    rotations_from_vectors,
+)
 
 PARAMETERS = (
     "rotation x",
@@ -28,6 +32,23 @@ PARAMETERS = (
     "distortion",
     "border shift",
 )
+
+
+#: Steps of numerical derivatives, in each parameter's unit (rad, mm, 1, px, 1, px).
+DERIVATIVE_STEPS: FloatArray = np.array(
+    [1e-6] * 3 + [1e-4] * 3 + [1e-6] + [1e-3] * 2 + [1e-6, 1e-3]
+)
+
+
+def project_many(parameters: FloatArray, points_mm: FloatArray) -> FloatArray:
+    """Pixels (B, N, 2) of points (N, 3) in gauge axes as B views (B, 11) see them."""
+    camera = points_mm @ np.swapaxes(rotations_from_vectors(parameters[:, :3]), 1, 2)
+    camera += parameters[:, None, 3:6]
+    ideal = camera[..., :2] / camera[..., 2:3]
+    radial = 1.0 + parameters[:, None, 9:10] * np.sum(ideal**2, axis=2, keepdims=True)
+    return np.asarray(
+        np.exp(parameters[:, 6])[:, None, None] * ideal * radial + parameters[:, None, 7:9]
+    )
 
 
 @dataclass(frozen=True)
@@ -79,10 +100,7 @@ class View:
 
     def project(self, points_mm: FloatArray) -> FloatArray:
         """Pixels (N, 2) of points (N, 3) in gauge axes."""
-        camera = points_mm @ self.rotation.T + self.translation_mm
-        ideal = camera[:, :2] / camera[:, 2:3]
-        radial = 1.0 + self.k1 * np.sum(ideal**2, axis=1, keepdims=True)
-        return np.asarray(self.focal_px * ideal * radial + self.principal_point_px)
+        return np.asarray(project_many(self.parameters[None, :], points_mm)[0])
 
     def rays(self, points_px: FloatArray) -> FloatArray:
         """Directions (N, 3) in gauge axes of the rays through pixels (N, 2); not normalised."""
