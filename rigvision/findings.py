@@ -86,7 +86,7 @@ def assemble(
 
 def _cause(picture: Picture, stopped: Unmeasurable) -> tuple[str, dict[str, object]]:
     """The reason to give: marks not found in a blurred or dark picture are not at fault."""
-    if stopped.code in ("no-gauge", "too-few-marks"):
+    if stopped.code in ("no-gauge", "too-few-marks", "marks-disagree"):
         if lightest(picture) < DARK:
             return "too-dark", {}
         found = blur_px(picture)

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 #: Between these probabilities of conformity people would disagree: a borderline shot.
 BORDERLINE = (0.05, 0.95)
 
+#: Below this probability of lying within its tolerances the gauge counts as not seated. Less
+#: than even: the sill is read less surely than the gap, and a seat a little off moves both edges.
+SEATED_PROBABILITY = 0.2
+
 
 @dataclass(frozen=True, slots=True)
 class PhotoLimits:
@@ -214,15 +218,16 @@ def _judge_uncertainty(
 def _judge_seating(findings: Findings, frame: Frame, ledger: _Ledger) -> None:
     """The sill must lie where the drawing puts it: else the gauge does not sit on it.
 
-    The gauge is refused where it is more likely off its seat than on it.
+    The gauge is refused where it is hardly likely to be on its seat.
     """
     if findings.gap is None:
         return
     sill, offset, tilt = frame.sill, findings.gap.sill.offset_mm, findings.gap.sill.tilt_deg
-    if (
-        abs(offset.value) > sill.edge_y_tolerance_mm
-        or abs(tilt.value) > sill.edge_tilt_tolerance_deg
-    ):
+    seated = min(
+        offset.probability_inside(-sill.edge_y_tolerance_mm, sill.edge_y_tolerance_mm),
+        tilt.probability_inside(-sill.edge_tilt_tolerance_deg, sill.edge_tilt_tolerance_deg),
+    )
+    if seated < SEATED_PROBABILITY:
         ledger.add(
             "gauge-not-seated",
             offset_mm=offset.value,

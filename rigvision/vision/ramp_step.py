@@ -69,8 +69,9 @@ def step_doubt(
     d = (s[None, :] - places_mm[:, None]) / blur_mm
     beyond = ndtr(d)
     inside = 1.0 - beyond
-    design = np.stack([beyond, beyond * d, inside, inside * d], axis=-1)
-    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(4)
+    root = np.sqrt(np.maximum(-d, 0.0))
+    design = np.stack([beyond, beyond * d, inside, inside * d, root], axis=-1)
+    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(5)
     right = np.einsum("pni,n->pi", design, target)
     levels = np.linalg.solve(normal, right[..., None])[..., 0]
     misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)

@@ -21,12 +21,12 @@ from scipy.special import ndtr
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 
-ROWS = 40  #: pixel rows (or columns) used of each side
+ROWS = 48  #: pixel rows (or columns) used of each side
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
 REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
 MAX_REACH_PX = 11
-ROUNDS = ((2, 4.0), (3, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
+ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
 
