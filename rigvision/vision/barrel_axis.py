@@ -40,6 +40,7 @@ class AxisTuning:
     limb_inside_mm: float = 0.7  # of barrel and background taken as ramps
     limb_outside_mm: float = 0.6
     limb_search_mm: float = 0.45
+    most_readings: int = 4
     # Standard deviations believed beforehand: of the axis, and of radius and plane.
     offset_prior_mm: float = 0.6
     tilt_prior_deg: float = 1.5
@@ -64,10 +65,15 @@ def solve_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> AxisFit 
     if all(score is None for score in scores):
         return None
     axis, rivalry = coarse.search(scores)
-    # The outline's place depends on the axis: read once more from the better one.
+    visible = [score is not None for score in scores]
     near_mm = tuning.limb_search_mm + max(tuning.limb_inside_mm, tuning.limb_outside_mm)
-    fine = _Outlines(scene, axis, tuning, near_mm)
-    axis, covariance = fine.refine([score is not None for score in scores])
+    # The outline's place depends on the axis, and the fine search reaches only so far: read
+    # again from the better axis until it stays.
+    for _ in range(tuning.most_readings):
+        fine = _Outlines(scene, axis, tuning, near_mm)
+        before, (axis, covariance) = axis, fine.refine(visible)
+        if abs(axis.y_mm - before.y_mm) < 0.3 * tuning.limb_search_mm:
+            break
     return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
 
 
@@ -205,4 +211,4 @@ def _consensus(
     mean = np.array([np.sum(weight * dy3), np.sum(weight * angle3)])
     apart = np.stack([(dy3 - mean[0]).ravel(), (angle3 - mean[1]).ravel()])
     covariance = (apart * weight.ravel()) @ apart.T
-    return mean, covariance + np.diag([0.03, np.radians(0.08)]) ** 2
+    return mean, covariance + np.diag([0.045, np.radians(0.08)]) ** 2

@@ -16,6 +16,8 @@ from rigvision.ground.conventions import FloatArray
 MOST_DOUBT = 8.0
 #: Samples half a pixel apart share pixels and blur: about every third is independent.
 SAMPLES_PER_INDEPENDENT = 3.0
+#: How far brightness may be from a ramp, part of its mean: a kink this small is no border.
+RAMP_ERROR = 0.03
 
 
 def step_evidence(
@@ -39,7 +41,7 @@ def step_evidence(
     windows = np.lib.stride_tricks.sliding_window_view(light, width)
     seen = np.asarray(np.all(np.isfinite(windows), axis=1))
     values = np.where(seen[:, None], windows, 0.0)
-    floor = width * (0.01 * np.abs(values).mean(axis=1) + 1e-4) ** 2
+    floor = width * (RAMP_ERROR * np.abs(values).mean(axis=1) + 1e-4) ** 2
     misfit = [
         np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
         for basis in (smooth, stepped)
@@ -75,6 +77,7 @@ def step_doubt(
     right = np.einsum("pni,n->pi", design, target)
     levels = np.linalg.solve(normal, right[..., None])[..., 0]
     misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)
+    misfit = misfit + len(s) * (RAMP_ERROR * float(np.abs(target).mean())) ** 2
     independent = len(s) / SAMPLES_PER_INDEPENDENT
     doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
     return np.asarray(np.minimum(doubt, MOST_DOUBT))

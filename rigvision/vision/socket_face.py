@@ -22,6 +22,7 @@ class FaceTuning:
     half_angle_deg: float = 30.0  # of the barrel about its crown
     bands: int = 6  # into which that part is cut, each read by itself
     touching_mm: float = 0.8  # a shoulder nearer than this is the other edge of one slot
+    touching_floor_mm: float = 0.05  # broken edges of shoulder and face, not modelled
     before_mm: float = 0.5  # what lies in front of the face, taken as a ramp
     after_mm: float = 0.7  # of the barrel
 
@@ -99,44 +100,39 @@ def _fit_slot(
     tuning: FaceTuning,
 ) -> FacePlace | None:
     """Least squares over the face's place; the three levels follow linearly."""
-    shoulder = shoulder_x_mm
     candidates = np.arange(
         socket.face_x_mm - tuning.search_mm, socket.face_x_mm + tuning.search_mm, 0.02
     )
     # Just behind the shoulder: a closed slot may come out a little less than closed.
-    candidates = candidates[candidates > shoulder - 0.3]
+    candidates = candidates[candidates > shoulder_x_mm - 0.3]
     if len(candidates) < 3:
         return None
     noise = np.hypot(error, 0.02 * float(np.median(light)) + 1e-4)
-    costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder) for c in candidates])
+    costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder_x_mm) for c in candidates])
     widen = max(1.0, float(costs.min()) / len(x))  # where no place fits to within the noise
     costs = costs / widen + ((candidates - socket.face_x_mm) / tuning.prior_mm) ** 2
     best = int(np.argmin(costs))
-    if best == 0 and shoulder > x[0]:
-        return FacePlace(float(candidates[0]), tuning.prior_mm)
     if best in (0, len(candidates) - 1):
-        return None
+        # No slot explains the picture here: what is left is the drawing.
+        return FacePlace(max(socket.face_x_mm, shoulder_x_mm), 1.5 * tuning.prior_mm)
     a, b, c = costs[best - 1 : best + 2]
     bend = max(a - 2 * b + c, 1e-9)
     step = float(candidates[1] - candidates[0])
     place = float(candidates[best] + step * 0.5 * (a - c) / bend)
     sigma = step * float(np.sqrt(2.0 * 2.0 / bend))  # samples half a pixel apart: twice
-    return FacePlace(place, float(np.hypot(min(sigma, 0.3), 0.02)))
+    return FacePlace(place, float(np.hypot(min(sigma, 0.3), tuning.touching_floor_mm)))
 
 
 def _face_cost(
     x: FloatArray, light: FloatArray, noise: FloatArray, blur: float, face: float, shoulder: float
 ) -> float:
     """Misfit of yoke, slot and barrel levels with the face at a given place."""
-    columns = [1.0 - ndtr((x - face) / blur), ndtr((x - face) / blur)]
-    if shoulder > x[0]:
-        slot = ndtr((x - shoulder) / blur) - ndtr((x - face) / blur)
-        columns = [1.0 - ndtr((x - shoulder) / blur), ndtr((x - face) / blur), slot]
-    design = np.stack(columns, axis=1) / noise[:, None]
-    target = light / noise
-    if len(columns) == 3:  # the slot is dark: a narrow one's level and width trade otherwise
-        dark = 0.1 * float(np.median(light))
-        design = np.vstack([design, [0.0, 0.0, 1.0 / (dark + 1e-4)]])
-        target = np.append(target, 0.5 * dark / (dark + 1e-4))
+    on_barrel = ndtr((x - face) / blur)
+    past_shoulder = ndtr((x - shoulder) / blur)
+    columns = np.stack([1.0 - past_shoulder, on_barrel, past_shoulder - on_barrel], axis=1)
+    # The slot is dark: otherwise a narrow one's level and width trade.
+    dark = 0.1 * float(np.median(light)) + 1e-4
+    design = np.vstack([columns / noise[:, None], [0.0, 0.0, 1.0 / dark]])
+    target = np.append(light / noise, 0.5)
     levels, *_ = np.linalg.lstsq(design, target, rcond=None)
     return float(np.sum((target - design @ levels) ** 2))
