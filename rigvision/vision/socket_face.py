@@ -22,6 +22,7 @@ class FaceTuning:
     half_angle_deg: float = 30.0  # of the barrel about its crown
     bands: int = 6  # into which that part is cut, each read by itself
     touching_mm: float = 0.8  # a shoulder nearer than this is the other edge of one slot
+    touching_doubt: float = 5.0
     touching_floor_mm: float = 0.05  # broken edges of shoulder and face, not modelled
     before_mm: float = 0.5  # what lies in front of the face, taken as a ramp
     after_mm: float = 0.7  # of the barrel
@@ -87,7 +88,7 @@ def _consensus(
     weight /= weight.sum()
     mean_mm = float(weight @ places)
     variance = float(weight @ (places - mean_mm) ** 2)
-    return FacePlace(mean_mm, float(np.sqrt(variance + 0.03**2)))
+    return FacePlace(mean_mm, float(np.sqrt(variance + 0.045**2)))
 
 
 def _fit_slot(
@@ -103,13 +104,13 @@ def _fit_slot(
     candidates = np.arange(
         socket.face_x_mm - tuning.search_mm, socket.face_x_mm + tuning.search_mm, 0.02
     )
-    # Just behind the shoulder: a closed slot may come out a little less than closed.
-    candidates = candidates[candidates > shoulder_x_mm - 0.3]
+    candidates = candidates[candidates > shoulder_x_mm - tuning.touching_floor_mm]
     if len(candidates) < 3:
         return None
     noise = np.hypot(error, 0.02 * float(np.median(light)) + 1e-4)
     costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder_x_mm) for c in candidates])
-    widen = max(1.0, float(costs.min()) / len(x))  # where no place fits to within the noise
+    # Bevels and shadows of two parts that touch are not in the model: its misfit counts less.
+    widen = tuning.touching_doubt * max(1.0, float(costs.min()) / len(x))
     costs = costs / widen + ((candidates - socket.face_x_mm) / tuning.prior_mm) ** 2
     best = int(np.argmin(costs))
     if best in (0, len(candidates) - 1):
