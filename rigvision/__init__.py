@@ -12,15 +12,14 @@ __version__ = "0.1.0"
 __all__ = ["__version__", "check", "check_many"]
 
 if TYPE_CHECKING:
-    from rigvision.check import check, check_many
+    from rigvision.chain import check, check_many
 
 
 def __getattr__(name: str) -> Any:
+    # The chain lives in ``rigvision.chain``: a module named ``check`` would take the
+    # function's place in this namespace as soon as anybody imported it.
     if name in ("check", "check_many"):
-        from importlib import import_module
+        from rigvision import chain
 
-        module = import_module("rigvision.check")
-        # The module of the same name became an attribute by being imported.
-        globals().update(check=module.check, check_many=module.check_many)
-        return globals()[name]
+        return getattr(chain, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -19,6 +19,8 @@ Source = Literal["gap", "gap+clock"]
 
 #: A turn smaller than this is none: finer than anybody turns a wrench (common practice).
 SMALLEST_TURN = 0.005
+#: This near a whole flat, the flat's own line shows where to stop; further off, degrees help.
+NEAR_A_FLAT_TURNS = 0.02
 #: Two flats are "nearly as good" while their distances from nominal differ by less than
 #: this many combined standard uncertainties.
 FLAT_DOUBT_SIGMA = 2.0
@@ -96,18 +98,29 @@ def instruction(turns: Turns, drive: Drive, flats: int | None) -> str:
 
 
 def amount_in_words(turns: float, flats: int | None) -> str:
-    """An amount as a wrench turns it: "1 1/4 turns (1.27)", "0.04 turn (14 deg)"."""
+    """An amount as a wrench turns it, in whole flats and what is left of one.
+
+    "1 1/4 turns", "about 1/2 turn (0.49)", "1/4 turn and 36 deg more (0.35)", "14 deg (0.04 turn)".
+    """
     parts = flats or 4
-    steps = round(turns * parts)
+    nearest = round(turns * parts)
+    off_turns = abs(turns - nearest / parts)
+    if nearest and off_turns < SMALLEST_TURN:
+        return _in_parts(nearest, parts)
+    if nearest and off_turns < NEAR_A_FLAT_TURNS:
+        return f"about {_in_parts(nearest, parts)} ({turns:.2f})"
+    below = int(turns * parts)
+    left_deg = (turns - below / parts) * 360.0
+    if below == 0:
+        return f"{left_deg:.0f} deg ({turns:.2f} turn)"
+    return f"{_in_parts(below, parts)} and {left_deg:.0f} deg more ({turns:.2f})"
+
+
+def _in_parts(steps: int, parts: int) -> str:
+    """So many flats in turns: 5 of 4 is "1 1/4 turns"."""
     whole, part = divmod(steps, parts)
-    if steps == 0:
-        return f"{turns:.2f} turn ({turns * 360:.0f} deg)"
-    fraction = _fraction(part, parts)
-    words = " ".join(w for w in (str(whole) if whole else "", fraction) if w)
-    noun = "turn" if steps <= parts else "turns"
-    exact = f" ({turns:.2f})" if abs(turns - steps / parts) >= SMALLEST_TURN else ""
-    about = "about " if exact else ""
-    return f"{about}{words} {noun}{exact}"
+    words = " ".join(w for w in (str(whole) if whole else "", _fraction(part, parts)) if w)
+    return f"{words} {'turn' if steps <= parts else 'turns'}"
 
 
 def _fraction(part: int, parts: int) -> str:

@@ -37,7 +37,7 @@ class PoseTuning:
     border_shift_prior_px: float = 0.6  # phones' tone curves and sharpening, path-traced pictures
     min_marks: int = 4
     refuse_sigma: float = 5.0  # a mark this far out, in combined standard deviations, is refused
-    refuse_px: float = 0.25  # and at least this far in pixels
+    refuse_px: float = 0.5  # and at least this far in pixels
     worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
     steps: int = 12
     converged: float = 1e-9
