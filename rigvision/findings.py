@@ -24,6 +24,7 @@ from rigvision.ground.errors import Unmeasurable
 from rigvision.ground.measured import COVERAGE_FACTOR, Measured
 from rigvision.photo.picture import Picture
 from rigvision.photo.sharpness import blur_px, lightest
+from rigvision.world.recognise import has_index_lines
 
 #: An unfound gauge is blamed on blur beyond this part of the picture's longer side: a
 #: mark's module, filled by the gauge as it should be, is some ten times as large.
@@ -39,7 +40,7 @@ def findings_of(picture: Picture, seen: Evidence, stopped: Unmeasurable | None) 
         frame=frame,
         gauge_name=gauge.name if gauge else "",
         gauge_has_yoke_tag=bool(gauge and gauge.yoke and gauge.yoke.tag_id is not None),
-        gauge_has_lines=bool(frame and frame.socket and frame.socket.index_line_width_mm),
+        gauge_has_lines=bool(gauge and frame and has_index_lines(gauge, frame)),
         tang_length_mm=gauge.yoke.tang_length_mm if gauge and gauge.yoke else None,
         stopped=_cause(picture, stopped) if stopped else None,
         sight=_sight(seen),

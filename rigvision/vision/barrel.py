@@ -28,17 +28,20 @@ class SocketPlace:
     clock_u_rad: float | None
 
 
-def find_socket(scene: BarrelScene, shoulder_x_mm: float | None) -> SocketPlace | None:
+def find_socket(
+    scene: BarrelScene, shoulder_x_mm: float | None, with_lines: bool
+) -> SocketPlace | None:
     """The socket's place, or None where neither outline of the barrel can be found.
 
     ``shoulder_x_mm`` is the yoke's shoulder, where known: it may touch the socket's face.
+    ``with_lines`` says whether yoke and socket carry index lines to read the clock from.
     """
     fit = solve_axis(scene)
     if fit is None:
         return None
     axis = fit.axis
     face = find_face(scene, axis, shoulder_x_mm)
-    lines = find_lines(scene, axis)
+    lines = find_lines(scene, axis) if with_lines else ()
     clock = clock_of(lines, scene.socket.flats)
     return SocketPlace(
         np.array([axis.x_mm, axis.y_mm, axis.z_mm]),

@@ -36,10 +36,13 @@ class PoseTuning:
     corner_floor_px: float = 0.03  # what fitted borders may err beyond their own statistics
     border_shift_prior_px: float = 0.6  # phones' tone curves and sharpening, path-traced pictures
     min_marks: int = 4
-    refuse_sigma: float = 5.0  # a mark this far out, in combined standard deviations, is refused
-    refuse_px: float = 0.5  # and at least this far in pixels
+    # A mark is refused where it lies this far from where all the others put it: in pixels,
+    # and in RMS residuals of those others.
+    refuse_px: float = 0.6
+    refuse_ratio: float = 6.0
+    suspicious_px: float = 0.12  # RMS of all; below, no mark is far enough out to look for
     worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
-    steps: int = 12
+    steps: int = 60
     converged: float = 1e-9
 
 
@@ -111,7 +114,7 @@ def solve_pose(
     while True:
         problem = _Problem(plate, gauge, prior, tuning)
         parameters, rival = problem.solve_both()
-        outlier = problem.worst_mark(parameters)
+        outlier = problem.odd_mark_out(parameters)
         if outlier is None:
             break
         refused.append(outlier)
@@ -153,8 +156,8 @@ class _Problem:
     def __init__(
         self, plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
     ) -> None:
-        self._tuning = tuning
-        self._prior = prior
+        self._tuning, self._prior = tuning, prior
+        self._plate, self._gauge = plate, gauge
         self._ids = [m.mark_id for m in plate]
         self._points_mm = np.concatenate([gauge.marks.corners_mm(i) for i in self._ids])
         self._observed_px = np.concatenate([m.corners_px for m in plate])
@@ -192,16 +195,32 @@ class _Problem:
     def residual_px(self, parameters: FloatArray) -> float:
         return float(np.sqrt(np.mean(self._misfit_px(parameters) ** 2)))
 
-    def worst_mark(self, parameters: FloatArray) -> int | None:
-        """The mark that disagrees most with the joint solution, if any does beyond chance."""
-        misfit = self._misfit_px(parameters).reshape(-1, 8)
-        sigma = np.linalg.norm(np.einsum("mij,mj->mi", self._whiten, misfit), axis=1)
-        typical = max(1.0, float(np.median(sigma)) / np.sqrt(8.0))
-        rms_px = np.sqrt(np.mean(misfit**2, axis=1))
-        score = sigma / np.sqrt(8.0) / typical
-        worst = int(np.argmax(np.where(rms_px > self._tuning.refuse_px, score, 0.0)))
-        beyond = rms_px[worst] > self._tuning.refuse_px and score[worst] > self._tuning.refuse_sigma
-        return self._ids[worst] if beyond else None
+    def odd_mark_out(self, parameters: FloatArray) -> int | None:
+        """The mark that lies furthest from where the others put it, if beyond chance.
+
+        Each is left out in turn: a mark far out pulls the common solution towards itself,
+        and would hide in it.
+        """
+        marks = len(self._ids)
+        if marks <= self._tuning.min_marks:
+            return None
+        if self.residual_px(parameters) < self._tuning.suspicious_px:
+            return None
+        apart_px, ratio = np.zeros(marks), np.zeros(marks)
+        for index in range(marks):
+            others = self._without(index)
+            misfit = self._misfit_px(others._refine(parameters)).reshape(-1, 8)
+            rms = np.sqrt(np.mean(misfit**2, axis=1))
+            apart_px[index] = rms[index]
+            rest = np.sqrt(np.mean(np.delete(rms, index) ** 2))
+            ratio[index] = rms[index] / max(float(rest), self._tuning.corner_floor_px)
+        worst = int(np.argmax(ratio))
+        beyond = ratio[worst] > self._tuning.refuse_ratio
+        return self._ids[worst] if beyond and apart_px[worst] > self._tuning.refuse_px else None
+
+    def _without(self, index: int) -> _Problem:
+        plate = [m for k, m in enumerate(self._plate) if k != index]
+        return _Problem(plate, self._gauge, self._prior, self._tuning)
 
     def covariance(self, parameters: FloatArray) -> FloatArray:
         """Covariance (11, 11); widened where the marks fit worse than they claim."""

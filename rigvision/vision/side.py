@@ -130,6 +130,8 @@ def _sample(
     fraction = np.linspace(TRIM, 1.0 - TRIM, ROWS)
     wanted = starts[s, major, None] + fraction * (ends - starts)[s, major, None]
     row = np.round(wanted)  # (S, R)
+    # A short side has fewer rows than are asked for: none may count twice.
+    twice = np.diff(row, axis=1, prepend=np.nan) == 0.0
     slope = (ends - starts)[s, 1 - major] / (ends - starts)[s, major]
     crossing = starts[s, 1 - major, None] + slope[:, None] * (row - starts[s, major, None])
     column = np.round(crossing)[:, :, None] + np.arange(-reach, reach + 1)  # (S, R, C)
@@ -139,9 +141,11 @@ def _sample(
     normal = _outward(starts, ends)
     dx, dy = x - starts[:, 0, None, None], y - starts[:, 1, None, None]
     across = dx * normal[:, 0, None, None] + dy * normal[:, 1, None, None]
-    inside = (x >= left) & (x < left + linear.shape[1]) & (y >= top) & (y < top + linear.shape[0])
-    xi = np.clip(x - left, 0, linear.shape[1] - 1).astype(np.intp)
-    yi = np.clip(y - top, 0, linear.shape[0] - 1).astype(np.intp)
+    height, width = linear.shape
+    inside = (x >= left) & (x < left + width) & (y >= top) & (y < top + height)
+    inside &= ~twice[:, :, None]
+    xi = np.clip(x - left, 0, width - 1).astype(np.intp)
+    yi = np.clip(y - top, 0, height - 1).astype(np.intp)
     light = np.where(inside, linear[yi, xi], np.nan)
     length = (ends - starts)[s, major]
     along = (2.0 * (row - starts[s, major, None]) / length[:, None] - 1.0)[:, :, None]

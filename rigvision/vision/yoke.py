@@ -14,6 +14,7 @@ from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import Pose, corrected_corners
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge, Yoke
+from rigvision.world.recognise import has_index_lines
 
 __all__ = ["SocketPlace", "YokeFeatures", "YokePlace", "find_yoke"]
 
@@ -51,7 +52,7 @@ def find_yoke(
     if frame.socket:
         shoulder_x_mm = float(yoke.shoulder_mm[0]) if yoke else None
         scene = BarrelScene(picture, pose, gauge, frame.socket)
-        socket = find_socket(scene, shoulder_x_mm)
+        socket = find_socket(scene, shoulder_x_mm, has_index_lines(gauge, frame))
     return YokeFeatures(yoke, socket)
 
 

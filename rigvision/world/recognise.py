@@ -80,6 +80,12 @@ def check_door(door: int | None, frame: Frame) -> None:
         )
 
 
+def has_index_lines(gauge: Gauge, frame: Frame) -> bool:
+    """Whether yoke and socket carry the lines between which the clock is read."""
+    yoke, socket = gauge.yoke, frame.socket
+    return bool(yoke and yoke.index_line_width_mm and socket and socket.index_line_width_mm)
+
+
 def _another_gauge(foreign: set[int], best: Gauge) -> bool:
     """Whether tags beside the gauge's own make up another known gauge."""
     others = (g for g in load_all(Gauge) if g.name != best.name)

@@ -1,0 +1,358 @@
+"""Pass, adjust or retake: guarded acceptance, every reason, and which of them wins."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rigvision.decision.reasons import REASONS
+from rigvision.decision.verdict import Decision, Findings, Sight, decide
+from rigvision.ground.measured import Measured
+from rigvision.metrology.gap import SillLine, Station
+from rigvision.metrology.yoke import YokeAlignment
+from rigvision.world.catalogue import load
+from rigvision.world.frame import Frame
+from rigvision.world.gauge import Gauge
+from tests.hand_made import gap_of, measured
+
+GAUGE, FRAME = load(Gauge, "RG-10"), load(Frame, "DF-10")
+GOOD_SIGHT = Sight(240.0, 14.0, 8.0, 0.1, 6.0, True)
+ALIGNED = YokeAlignment(
+    measured(0.05, 0.04), measured(0.1, 0.1), measured(0.08, 0.04), measured(0.6, 0.5)
+)
+
+
+def gap(mean: float = 0.80, u: float = 0.03, taper: float = 0.02, taper_u: float = 0.03,
+        offset: float = 0.02, tilt: float = 0.03):  # fmt: skip
+    """A gap whose figures are set by hand."""
+    base = gap_of(GAUGE, FRAME, np.full(7, mean))
+    stations = tuple(Station(s.x_mm, measured(mean, u)) for s in base.stations)
+    sill = SillLine(measured(offset, 0.02), measured(tilt, 0.03))
+    return replace(
+        base,
+        stations=stations,
+        mean_mm=measured(mean, u),
+        taper_mm=measured(taper, taper_u),
+        sill=sill,
+    )
+
+
+def findings(**changes: object) -> Findings:
+    usual = Findings(
+        frame=FRAME,
+        gauge_name="RG-10",
+        gauge_has_yoke_tag=True,
+        gauge_has_lines=True,
+        tang_length_mm=8.0,
+        sight=GOOD_SIGHT,
+        gap=gap(),
+        yoke=ALIGNED,
+        socket_found=True,
+    )
+    return replace(usual, **changes)
+
+
+def codes(decision: Decision) -> list[str]:
+    return [r.code for r in decision.reasons]
+
+
+def yoke(**changes: Measured | None) -> YokeAlignment:
+    return replace(ALIGNED, **changes)
+
+
+# ------------------------------------------------------------------------------ to pass
+
+
+def test_a_rig_proven_inside_passes_without_a_turn():
+    decision = decide(findings())
+    assert (decision.verdict, decision.borderline, codes(decision)) == ("pass", False, [])
+    assert decision.instruction == "No turn is needed."
+    assert decision.engaged is True
+
+
+@pytest.mark.parametrize(
+    ("mean_mm", "verdict"),
+    [(0.5993, "adjust"), (0.5997, "pass"), (1.0003, "pass"), (1.0007, "adjust")],
+)
+def test_a_pass_needs_the_guard_of_1_645_standard_uncertainties(mean_mm, verdict):
+    """One-sided 95 %: 1.644854 * 0.03 = 0.049346 mm inside the limit (ISO 14253-1; factor from
+
+    memory). 0.55 + 0.0493 = 0.5993 is just short, as is 1.05 - 0.0493 = 1.0007.
+    """
+    clock = measured(360.0 * (mean_mm - 0.80) / 1.5, 0.5)
+    decision = decide(
+        findings(
+            frame=FRAME.model_copy(
+                update={"yoke_limits": FRAME.yoke_limits.model_copy(update={"clock_deg": 60.0})}
+            ),
+            gap=gap(mean_mm),
+            yoke=yoke(clock_deg=clock),
+        )
+    )
+    assert decision.verdict == verdict
+
+
+@pytest.mark.parametrize("probability", [0.80, 0.99])
+def test_the_frame_says_how_sure_a_pass_must_be(probability):
+    """0.58 mm lies one u inside 0.55: 84 % (JCGM 106:2012, Table 1: 0.84 u for 80 %)."""
+    rule = FRAME.decision.model_copy(update={"conformance_probability": probability})
+    frame = FRAME.model_copy(update={"decision": rule, "yoke_limits": None})
+    decision = decide(findings(frame=frame, gap=gap(0.58), yoke=None))
+    assert decision.verdict == ("pass" if probability == 0.80 else "adjust")
+    assert decision.gap_probability == pytest.approx(0.8413, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("mean_mm", "borderline"),
+    [(1.05, True), (1.0955, True), (1.1045, False), (1.3, False), (1.0045, True)],
+)
+def test_borderline_lies_between_5_and_95_percent(mean_mm, borderline):
+    """u 0.03: 1.645 u is 0.0494. 1.0955 is 6.5 % inside, 1.1045 3.5 %, 1.0045 93.5 %."""
+    frame = FRAME.model_copy(update={"yoke_limits": None})
+    decision = decide(findings(frame=frame, gap=gap(mean_mm), yoke=None))
+    assert decision.verdict == "adjust"
+    assert decision.borderline is borderline
+
+
+def test_one_thing_surely_out_is_not_borderline_though_another_is():
+    decision = decide(findings(gap=gap(1.05, taper=0.9), yoke=yoke(clock_deg=measured(60.0, 0.5))))
+    assert decision.borderline is False
+
+
+# ----------------------------------------------------------------------------- adjust codes
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"gap": gap(2.30)}, "gap-high"),
+        ({"gap": gap(0.425), "yoke": yoke(clock_deg=measured(0.0, 0.5))}, "gap-low"),
+        ({"gap": gap(taper=0.35)}, "taper"),
+        ({"gap": gap(taper=-0.35)}, "taper"),
+        ({"yoke": yoke(lateral_offset_mm=measured(0.6, 0.04))}, "yoke-offset"),
+        ({"yoke": yoke(lateral_offset_mm=measured(-0.6, 0.04))}, "yoke-offset"),
+        ({"yoke": yoke(tilt_deg=measured(-1.6, 0.1))}, "yoke-tilt"),
+        ({"yoke": yoke(seat_gap_mm=measured(9.0, 0.04))}, "yoke-not-seated"),
+        ({"yoke": yoke(clock_deg=measured(7.0, 0.5))}, "clock-off"),
+        ({"yoke": yoke(clock_deg=measured(-7.0, 0.5))}, "clock-off"),
+    ],
+)
+def test_what_is_outside_its_limits_is_an_adjust_with_its_own_code(changes, code):
+    decision = decide(findings(**changes))
+    assert decision.verdict == "adjust"
+    assert codes(decision) == [code]
+    assert all("{" not in r.text + r.remedy for r in decision.reasons)
+
+
+def test_an_adjust_says_value_and_limit():
+    (reason,) = decide(findings(gap=gap(2.30))).reasons
+    assert "2.30 mm" in reason.text
+    assert "1.05 mm" in reason.text
+    assert "1 turn clockwise" in reason.remedy
+
+
+def test_inside_but_not_proven_says_so():
+    reasons = decide(findings(gap=gap(1.04))).reasons
+    assert "inside but not proven" in reasons[0].text
+
+
+@pytest.mark.parametrize(
+    ("seat_mm", "engaged"), [(0.1, True), (7.5, True), (8.5, False), (-0.1, True)]
+)
+def test_the_yoke_is_engaged_while_its_tang_reaches_into_the_socket(seat_mm, engaged):
+    """A tang of 8 mm; seated is another question, with a limit of its own."""
+    decision = decide(findings(yoke=yoke(seat_gap_mm=measured(seat_mm, 0.04))))
+    assert decision.engaged is engaged
+
+
+def test_without_a_seat_gap_nobody_knows_whether_the_yoke_is_engaged():
+    assert decide(findings(yoke=yoke(seat_gap_mm=None))).engaged is None
+
+
+# ----------------------------------------------------------------------------- retake codes
+
+STOPPED = {
+    "no-gauge": {},
+    "two-gauges": {"ids": "100, 101"},
+    "wrong-gauge": {"ids": "300, 301", "wanted": "gauge RG-10"},
+    "too-few-marks": {"found": 3, "total": 8, "needed": 4, "missing": "100"},
+    "marks-disagree": {"residual_px": 2.0},
+}
+SIGHTS = {
+    "too-oblique": {"tilt_deg": 56.0},
+    "too-far": {"px_per_mm": 2.1},
+    "blurred": {"blur_mm": 0.4},
+    "ambiguous-view": {"rival_ratio": 1.05},
+}
+
+
+@pytest.mark.parametrize("code", STOPPED)
+def test_a_step_that_cannot_be_taken_is_a_retake(code):
+    decision = decide(Findings(stopped=(code, STOPPED[code])))
+    assert (decision.verdict, codes(decision)) == ("retake", [code])
+    assert decision.instruction == decision.reasons[0].remedy
+    assert decision.turns is None
+
+
+@pytest.mark.parametrize("code", SIGHTS)
+def test_a_bad_view_is_a_retake(code):
+    decision = decide(findings(sight=replace(GOOD_SIGHT, **SIGHTS[code])))
+    assert (decision.verdict, codes(decision)) == ("retake", [code])
+
+
+def test_lost_edges_are_hidden_or_glared_upon():
+    lost = FRAME.gap.stations_x_mm[:5]
+    hidden = decide(findings(stations_lost_mm=lost))
+    assert codes(hidden) == ["edge-hidden"]
+    assert "2 of 7" in hidden.reasons[0].text
+    glared = decide(findings(stations_lost_mm=lost, sight=replace(GOOD_SIGHT, saturated=0.4)))
+    assert codes(glared) == ["glare"]
+    none = decide(findings(gap=None))
+    assert none.verdict == "retake"
+    assert "0 of 7" in none.reasons[0].text
+
+
+@pytest.mark.parametrize(
+    ("changes", "what"),
+    [
+        ({"socket_found": False, "yoke": YokeAlignment()}, "socket's outline"),
+        ({"yoke": YokeAlignment(clock_deg=measured(0.5, 0.5))}, "yoke's tag"),
+        ({"yoke": yoke(seat_gap_mm=None)}, "socket's face"),
+        ({"yoke": yoke(clock_deg=None)}, "socket's index lines"),
+    ],
+)
+def test_a_hidden_part_of_the_yoke_is_named(changes, what):
+    decision = decide(findings(**changes))
+    assert decision.verdict == "retake"
+    assert codes(decision)[0] == "yoke-hidden"
+    assert what in decision.reasons[0].text
+
+
+@pytest.mark.parametrize(("offset", "tilt"), [(0.17, 0.0), (-0.17, 0.0), (0.0, 0.35), (0.0, -0.35)])
+def test_a_gauge_off_its_seat_is_a_retake(offset, tilt):
+    decision = decide(findings(gap=gap(offset=offset, tilt=tilt)))
+    assert (decision.verdict, codes(decision)) == ("retake", ["gauge-not-seated"])
+
+
+def test_gap_and_clock_that_contradict_each_other_are_a_retake():
+    decision = decide(findings(gap=gap(0.98, u=0.01)))
+    assert decision.verdict == "retake"
+    assert codes(decision)[0] == "clock-contradicts-gap"
+
+
+def test_an_uncertainty_that_fills_the_limits_is_a_retake():
+    """Half the tolerance is 0.25 mm; expanded 0.26 mm could never prove anything."""
+    decision = decide(findings(gap=gap(u=0.13)))
+    assert decision.verdict == "retake"
+    assert "uncertainty-too-large" in codes(decision)
+
+
+def test_a_retake_beats_an_adjust_and_still_carries_its_figures():
+    decision = decide(findings(gap=gap(2.30), sight=replace(GOOD_SIGHT, blur_mm=0.4)))
+    assert decision.verdict == "retake"
+    assert codes(decision) == ["blurred", "gap-high"]
+    assert decision.borderline is False
+    assert decision.gap_probability == pytest.approx(0.0, abs=1e-6)
+    assert decision.instruction == decision.reasons[0].remedy
+
+
+def test_nothing_measured_is_never_a_pass():
+    assert decide(Findings()).verdict == "retake"
+    assert decide(Findings(frame=FRAME, sight=GOOD_SIGHT)).verdict == "retake"
+
+
+# ----------------------------------------------------------------------------------- notes
+
+
+def test_a_gauge_without_yoke_tag_or_lines_says_so_and_passes():
+    without = findings(
+        gauge_has_yoke_tag=False, gauge_has_lines=False, yoke=YokeAlignment(), socket_found=True
+    )
+    decision = decide(without)
+    assert decision.verdict == "pass"
+    assert codes(decision) == ["no-yoke-on-gauge", "no-clock-on-gauge"]
+    assert decision.turns.source == "gap"
+
+
+def test_a_frame_without_yoke_limits_is_judged_by_its_gap():
+    frame = FRAME.model_copy(update={"yoke_limits": None, "socket": None})
+    decision = decide(findings(frame=frame, yoke=YokeAlignment(), socket_found=False))
+    assert (decision.verdict, codes(decision)) == ("pass", [])
+
+
+def test_refused_marks_lost_stations_and_an_unknown_lens_are_notes():
+    sight = replace(GOOD_SIGHT, marks_refused=(103, 107), focal_known=False)
+    decision = decide(findings(sight=sight, stations_lost_mm=(-36.0, 12.0)))
+    assert decision.verdict == "pass"
+    assert sorted(codes(decision)) == ["focal-unknown", "marks-refused", "stations-lost"]
+    text = " ".join(r.text for r in decision.reasons)
+    assert "103, 107" in text
+    assert "-36, 12" in text
+
+
+def test_no_flat_inside_its_limits_is_said():
+    """A door whose flats come 0.375 mm apart and whose limits are 0.2 mm wide."""
+    limits = FRAME.gap.model_copy(update={"lower_mm": 0.70, "upper_mm": 0.90})
+    frame = FRAME.model_copy(
+        update={
+            "gap": limits,
+            "drive": FRAME.drive.model_copy(update={"gap_clock_spread_mm": 0.2}),
+        }
+    )
+    decision = decide(findings(frame=frame, gap=gap(0.95, u=0.01)))
+    assert decision.verdict == "adjust"
+    assert "no-flat-inside" in codes(decision)
+
+
+def test_two_flats_nearly_as_good_are_both_named():
+    decision = decide(findings(gap=gap(0.97, u=0.10), yoke=yoke(clock_deg=measured(0.6, 0.5))))
+    assert "flat-uncertain" in codes(decision)
+    note = next(r for r in decision.reasons if r.code == "flat-uncertain")
+    assert "0.00 or 0.25 turns" in note.text
+
+
+def test_a_better_flat_is_mentioned_on_a_pass():
+    """Wide limits: the gap passes a whole flat away from nominal."""
+    limits = FRAME.gap.model_copy(update={"upper_mm": 2.0})
+    frame = FRAME.model_copy(update={"gap": limits})
+    decision = decide(findings(frame=frame, gap=gap(1.175)))
+    assert decision.verdict == "pass"
+    assert codes(decision) == ["better-flat"]
+    assert decision.instruction == "No turn is needed."
+
+
+# ----------------------------------------------------------------------- the table of reasons
+
+
+def test_every_code_that_can_be_given_stands_in_the_table_with_a_remedy():
+    for code, kind in REASONS.items():
+        assert kind.text.endswith("."), code
+        assert kind.remedy.endswith((".", "{instruction}")), code
+    retakes = {c for c, k in REASONS.items() if k.outcome == "retake"}
+    assert retakes >= {
+        "no-gauge", "wrong-gauge", "too-few-marks", "blurred", "glare", "too-dark",
+        "too-oblique", "too-far", "edge-hidden", "yoke-hidden", "gauge-not-seated",
+        "clock-contradicts-gap", "uncertainty-too-large",
+    }  # fmt: skip
+    adjusts = {c for c, k in REASONS.items() if k.outcome == "adjust"}
+    assert adjusts == {
+        "gap-high", "gap-low", "taper", "yoke-offset", "yoke-tilt", "yoke-not-seated",
+        "clock-off",
+    }  # fmt: skip
+
+
+def test_a_dark_photo_is_told_from_hidden_edges():
+    """``too-dark`` is one of the promised reasons; some finding must lead to it."""
+    from pathlib import Path
+
+    import rigvision
+
+    package = Path(rigvision.__file__).parent
+    raised = [
+        path
+        for path in package.rglob("*.py")
+        if '"too-dark"' in path.read_text() and path.name != "reasons.py"
+    ]
+    assert raised, "no code gives the reason too-dark"
