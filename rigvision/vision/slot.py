@@ -23,6 +23,9 @@ from rigvision.vision.slot_fit import fit_slot
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
+IndexArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
+
 
 @dataclass(frozen=True, slots=True)
 class SlotTuning:
@@ -39,7 +42,9 @@ class SlotTuning:
     line_agreement_mm: float = 0.35  # stations further off the others' line are searched again
     visible_part: float = 0.5  # of a station's width
     least_contrast: float = 0.004  # metal over slot, linear light; less is no edge
-    inner_brightness: float = 0.6  # of a slot's inner face against the face beside it, at most
+    duct_margin: float = 1.2  # of the duct against the inner face, which it cannot outshine
+    dark_part: float = 0.25  # of the metal: as dark as this, either is
+    inner_brightness: float = 0.6  # of inner face and duct against the metal beside, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +142,7 @@ def _profiles(
 
 def _in_view(
     grid: FloatArray, pose: Pose, gauge: Gauge, frame: Frame, tuning: SlotTuning
-) -> npt.NDArray[np.bool_]:
+) -> BoolArray:
     """Which points are seen through the gap's window and lie on the door's span."""
     seen = visible_through_window(
         grid,
@@ -230,27 +235,43 @@ def _cut(
     cost += sums.level_misfit(s, inner) + sums.level_misfit(inner, d)
     noise = max(float(np.median(np.abs(np.diff(sums.values)))) ** 2, 1e-7)
     cost = cost / noise + ((y[s] - edge_y) / tuning.sill_prior_mm) ** 2
-    slot = sums.mean(s, d)
-    beside = max(3, int(0.35 / step))
-    metal = np.minimum(
-        sums.mean(np.maximum(s - beside, 0), s), sums.mean(d, np.minimum(d + beside, n))
-    )
-    cost[metal**2 - slot**2 < tuning.least_contrast] = np.inf
-    inner_face, face = (
-        (sums.mean(s, inner), sums.mean(np.maximum(s - beside, 0), s))
-        if profiles.ray_slope >= 0.0
-        else (sums.mean(inner, d), sums.mean(d, np.minimum(d + beside, n)))
-    )
-    cost[inner_face**2 > tuning.inner_brightness * face**2] = np.inf
+    cost[~_is_slot(sums, s, inner, d, profiles.ray_slope >= 0.0, step, tuning)] = np.inf
     best = int(np.argmin(cost))
     if not np.isfinite(cost[best]):
         return None
     return float(y[s[best]]), float(y[d[best]])
 
 
-def _inner_border(
-    profiles: SlotProfiles, s: npt.NDArray[np.intp], d: npt.NDArray[np.intp], step: float
-) -> npt.NDArray[np.intp]:
+def _is_slot(
+    sums: _RunningSums,
+    s: IndexArray,
+    inner: IndexArray,
+    d: IndexArray,
+    from_above: bool,
+    step: float,
+    tuning: SlotTuning,
+) -> BoolArray:
+    """Which cuts have a slot's order of brightness: both metal edges over its inner face, and
+    that over the duct. Else a shadow's border on a face could pass for an edge.
+    """
+    beside = max(3, int(0.35 / step))
+    sill = sums.mean(np.maximum(s - beside, 0), s) ** 2
+    door = sums.mean(d, np.minimum(d + beside, len(sums.values))) ** 2
+    metal = np.minimum(sill, door)
+    # Where one of the two parts is not in view it is as dark as need be.
+    first = np.where(inner > s, sums.mean(s, inner) ** 2, 0.0)
+    second = np.where(d > inner, sums.mean(inner, d) ** 2, 0.0)
+    inner_face, duct, beside_it = (first, second, sill) if from_above else (second, first, door)
+    whole = sums.mean(s, d) ** 2
+    return np.asarray(
+        (metal - whole > tuning.least_contrast)
+        & (inner_face < tuning.inner_brightness * beside_it)
+        & (duct < tuning.inner_brightness * metal)
+        & ((duct < tuning.duct_margin * inner_face) | (duct < tuning.dark_part * metal))
+    )
+
+
+def _inner_border(profiles: SlotProfiles, s: IndexArray, d: IndexArray, step: float) -> IndexArray:
     """Where the inner face of sill (seen from above) or door (from below) gives way to duct."""
     slope, radius = profiles.ray_slope, profiles.radius_mm
     if slope >= 0.0:
@@ -272,15 +293,15 @@ class _RunningSums:
 
         self._v, self._vv, self._iv = (running(v) for v in (values, values**2, index * values))
 
-    def mean(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+    def mean(self, start: IndexArray, stop: IndexArray) -> FloatArray:
         return np.asarray((self._v[stop] - self._v[start]) / np.maximum(stop - start, 1))
 
-    def level_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+    def level_misfit(self, start: IndexArray, stop: IndexArray) -> FloatArray:
         n = np.maximum(stop - start, 1)
         total = self._v[stop] - self._v[start]
         return np.asarray(np.maximum(self._vv[stop] - self._vv[start] - total**2 / n, 0.0))
 
-    def line_misfit(self, start: npt.NDArray[np.intp], stop: npt.NDArray[np.intp]) -> FloatArray:
+    def line_misfit(self, start: IndexArray, stop: IndexArray) -> FloatArray:
         n = np.maximum(stop - start, 2).astype(float)
         centre = (start + stop - 1) / 2.0
         total = self._v[stop] - self._v[start]

@@ -1,0 +1,111 @@
+"""The pictures of a campaign, checked side by side on all cores."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import os
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+from .record import Record, measure
+
+SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp")
+#: Scenes of one campaign are numbered from its seed times this.
+SCENES_A_SEED = 10_000
+
+Job = TypeVar("Job")
+
+
+@dataclass(frozen=True, slots=True)
+class Campaign:
+    """Quick scenes to make: how many, from which seed and zone, how large a picture."""
+
+    scenes: int
+    seed: int
+    zone: str
+    size_px: tuple[int, int]
+    gauge: str
+    frame: str
+
+
+def check_folder(folder: Path) -> list[Record]:
+    """Every picture of a folder that has its truth beside it, by name."""
+    photos = sorted(
+        p
+        for p in folder.iterdir()
+        if p.suffix.lower() in SUFFIXES and p.with_suffix(".truth.json").is_file()
+    )
+    return _side_by_side(_check_file, photos)
+
+
+def check_scenes(campaign: Campaign) -> list[Record]:
+    """Quick scenes, each made, checked and forgotten."""
+    numbers = [SCENES_A_SEED * campaign.seed + i for i in range(campaign.scenes)]
+    with tempfile.TemporaryDirectory(prefix="rigvision-campaign-") as folder:
+        return _side_by_side(partial(_check_scene, campaign, Path(folder)), numbers)
+
+
+def _check_file(photo: Path) -> Record:
+    truth = json.loads(photo.with_suffix(".truth.json").read_text())
+    return measure(photo, truth, photo.stem)
+
+
+def _check_scene(campaign: Campaign, folder: Path, number: int) -> Record:
+    from rigvision.synthetic import make_photo, random_case
+    from rigvision.world.catalogue import load
+    from rigvision.world.frame import Frame
+    from rigvision.world.gauge import Gauge
+
+    gauge, frame = load(Gauge, campaign.gauge), load(Frame, campaign.frame)
+    case = random_case(number, gauge, frame, campaign.zone, size_px=campaign.size_px)
+    photograph = make_photo(case.scene, case.camera, gauge, frame, seed=number)
+    photo = folder / f"{campaign.zone}-{number}.jpg"
+    photo.write_bytes(photograph.jpeg)
+    try:
+        return measure(photo, photograph.truth, photo.stem)
+    finally:
+        photo.unlink()
+
+
+def _side_by_side(check: Callable[[Job], Record], jobs: Sequence[Job]) -> list[Record]:
+    """Records in the order of the jobs; a bar on standard error."""
+    if not jobs:
+        return []
+    for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ[threads] = "1"  # one process a core is faster than threads in each
+    workers = min(os.cpu_count() or 1, len(jobs))
+    pool = multiprocessing.get_context("spawn").Pool(workers, _settle)
+    with pool, _bar(len(jobs)) as step:
+        records = []
+        for record in pool.imap(check, jobs):
+            records.append(record)
+            step()
+    return records
+
+
+def _settle() -> None:
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+@contextmanager
+def _bar(total: int) -> Iterator[Callable[[], None]]:
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Measuring", total=total)
+        yield lambda: bar.advance(task)
