@@ -122,7 +122,8 @@ def _read_bytes(path: Path, name: str) -> bytes:
 
 def _opened(data: bytes, name: str) -> Image.Image:
     """The image with its header checked and nothing decoded yet."""
-    _register_heif()
+    if data[4:8] == b"ftyp":  # the container of HEIC; its decoder is loaded only when needed
+        _register_heif()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # size is checked below, before any decoding

@@ -93,7 +93,7 @@ class _Outlines:
         self.x_mm = np.arange(
             socket.face_x_mm + tuning.end_clearance_mm,
             socket.barrel_end_x_mm - tuning.end_clearance_mm,
-            2.0 / scale,
+            3.0 / scale,
         )
         self.s_mm = np.arange(-reach_mm, reach_mm, self.step_mm)
         self.strips = [self._strip(angle) for angle in self.angles]
@@ -123,9 +123,9 @@ class _Outlines:
         angle that is left by rivals with nearly as much.
         """
         t = self._tuning
-        dy = np.arange(-t.offset_search_mm, t.offset_search_mm + 1e-9, 0.05)
-        angle = np.radians(np.arange(-t.tilt_search_deg, t.tilt_search_deg + 1e-9, 0.25))
-        swell = np.arange(t.swell_search_mm[0], t.swell_search_mm[1] + 1e-9, 0.05)
+        dy = np.arange(-t.offset_search_mm, t.offset_search_mm + 1e-9, 0.08)
+        angle = np.radians(np.arange(-t.tilt_search_deg, t.tilt_search_deg + 1e-9, 0.4))
+        swell = np.arange(t.swell_search_mm[0], t.swell_search_mm[1] + 1e-9, 0.1)
         dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
         total = np.zeros(dy3.shape)
         for k, part in enumerate(self.parts):
@@ -197,9 +197,9 @@ def _consensus(
     """
     if not curves:
         return np.zeros(2), np.diag([0.3, 0.02]) ** 2
-    dy = np.arange(-0.40, 0.401, 0.02)
-    angle = np.radians(np.arange(-1.5, 1.51, 0.1))
-    swell = np.arange(-0.24, 0.241, 0.04)
+    dy = np.arange(-0.40, 0.401, 0.04)
+    angle = np.radians(np.arange(-1.5, 1.51, 0.15))
+    swell = np.arange(-0.24, 0.241, 0.06)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
     total = (swell3 / tuning.swell_prior_mm) ** 2
     total += ((dy3 + already[0]) / tuning.offset_prior_mm) ** 2

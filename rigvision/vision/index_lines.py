@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.normal import cumulative_normal
 from rigvision.vision.barrel_scene import Axis, BarrelScene
 from rigvision.vision.sampling import trimmed_mean
 from rigvision.world.model import Range
@@ -61,7 +61,7 @@ def find_lines(
 
 def _unrolled(scene: BarrelScene, axis: Axis, span_x_mm: Range, angles: FloatArray) -> FloatArray:
     """Mean light (A,) of a piece of the barrel against the angle about its axis."""
-    x = np.linspace(*span_x_mm, 60)
+    x = np.linspace(*span_x_mm, 25)
     radius = np.asarray(scene.socket.radius_mm)
     return trimmed_mean(scene.light(axis.surface(x[None, :], angles[:, None], radius)))[0]
 
@@ -135,7 +135,7 @@ def _fit_dip(
     centres = near + np.arange(-0.6, 0.6, 0.02) * width_rad
     costs, gains = [], []
     for centre in centres:
-        shape = ndtr((a - centre + width_rad / 2) / blur) - ndtr(
+        shape = cumulative_normal((a - centre + width_rad / 2) / blur) - cumulative_normal(
             (a - centre - width_rad / 2) / blur
         )
         design = np.stack([shape, np.ones_like(shape)], axis=1)

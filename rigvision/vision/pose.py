@@ -43,7 +43,8 @@ class PoseTuning:
     suspicious_px: float = 0.12  # RMS of all; below, no mark is far enough out to look for
     worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
     steps: int = 60
-    converged: float = 1e-9
+    converged: float = 1e-5  # relative gain of a step that is worth no more
+    rival_steps: int = 10  # enough to tell how badly the mirrored pose fits
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +178,7 @@ class _Problem:
     def solve_both(self) -> tuple[FloatArray, FloatArray]:
         """The better and the other planar solution, both refined."""
         first = self._refine(self._start())
-        mirrored = self._refine(_other_planar(first))
+        mirrored = self._refine(_other_planar(first), self._tuning.rival_steps)
         pair = sorted((first, mirrored), key=lambda p: float(np.sum(self._residuals(p) ** 2)))
         return pair[0], pair[1]
 
@@ -247,11 +248,11 @@ class _Problem:
         inner = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
         return np.concatenate([vector, h[:, 2], inner])
 
-    def _refine(self, parameters: FloatArray) -> FloatArray:
+    def _refine(self, parameters: FloatArray, steps: int | None = None) -> FloatArray:
         """Levenberg-Marquardt on the whitened residuals."""
         damping, residuals = 1e-3, self._residuals(parameters)
         cost = float(np.sum(residuals**2))
-        for _ in range(self._tuning.steps):
+        for _ in range(steps or self._tuning.steps):
             jacobian = self._jacobian(parameters)
             normal, gradient = jacobian.T @ jacobian, jacobian.T @ residuals
             step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
@@ -284,7 +285,7 @@ class _Problem:
         """Whitened residuals (B, R) of marks and priors for B parameter vectors (B, 11)."""
         count = len(parameters)
         misfit = self._misfits_px(parameters).reshape(count, -1, 8)
-        marks = np.einsum("mij,bmj->bmi", self._whiten, misfit).reshape(count, -1)
+        marks = (self._whiten @ misfit[..., None]).reshape(count, -1)
         prior = self._prior
         believed = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
         sigma = [

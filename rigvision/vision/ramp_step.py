@@ -8,9 +8,9 @@ strong, is not.
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.normal import cumulative_normal
 
 #: One profile's certainty is capped, in squared standard deviations: it may be a scratch's.
 MOST_DOUBT = 8.0
@@ -34,8 +34,8 @@ def step_evidence(
     evidence = np.zeros(len(light))
     if len(light) <= width:
         return evidence
-    d = (np.arange(width) - before) * step_mm / blur_mm
-    beyond = ndtr(d)
+    d = np.asarray((np.arange(width) - before) * (step_mm / blur_mm), dtype=np.float64)
+    beyond = cumulative_normal(d)
     smooth = np.stack([np.ones(width), d, d**2], axis=1)
     stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
     windows = np.lib.stride_tricks.sliding_window_view(light, width)
@@ -69,14 +69,13 @@ def step_doubt(
         return None
     s, target = s_mm[window], light[window]
     d = (s[None, :] - places_mm[:, None]) / blur_mm
-    beyond = ndtr(d)
+    beyond = cumulative_normal(d)
     inside = 1.0 - beyond
     root = np.sqrt(np.maximum(-d, 0.0))
     design = np.stack([beyond, beyond * d, inside, inside * d, root], axis=-1)
-    normal = np.einsum("pni,pnj->pij", design, design) + 1e-9 * np.eye(5)
-    right = np.einsum("pni,n->pi", design, target)
-    levels = np.linalg.solve(normal, right[..., None])[..., 0]
-    misfit = np.sum((target - np.einsum("pni,pi->pn", design, levels)) ** 2, axis=1)
+    turned = np.swapaxes(design, 1, 2)
+    levels = np.linalg.solve(turned @ design + 1e-9 * np.eye(5), turned @ target[:, None])
+    misfit = np.sum((target - (design @ levels)[:, :, 0]) ** 2, axis=1)
     misfit = misfit + len(s) * (RAMP_ERROR * float(np.abs(target).mean())) ** 2
     independent = len(s) / SAMPLES_PER_INDEPENDENT
     doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent

@@ -105,8 +105,8 @@ class SlotModel:
         profiles = self._profiles
         falling, rising = self._spread(own[:, :2])
         falling_steps, rising_steps = self._steps(own, shared)
-        seen = own[:, [FACE_S]] + np.einsum("snk,sk->sn", falling, falling_steps)
-        seen += np.einsum("snk,sk->sn", rising, rising_steps)
+        seen = own[:, [FACE_S]] + (falling @ falling_steps[:, :, None])[:, :, 0]
+        seen += (rising @ rising_steps[:, :, None])[:, :, 0]
         on_sill = np.minimum(profiles.y_mm - (own[:, [SILL]] + self._sill_round.at_mm[0]), 0.0)
         on_door = np.maximum(profiles.y_mm - (own[:, [DOOR]] - self._door_round.at_mm[0]), 0.0)
         return np.asarray(seen + own[:, [SLOPE_S]] * on_sill + own[:, [SLOPE_D]] * on_door)

@@ -16,16 +16,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
 
 ROWS = 48  #: pixel rows (or columns) used of each side
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
 REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
-MAX_REACH_PX = 11
+MAX_REACH_PX = 8
 ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
@@ -182,11 +182,11 @@ def _gauss_newton(
         weight = valid * (_tukey(residual, valid) if step else 1.0)
         weighted = jacobian * weight[..., None]
         flat = weighted.reshape(len(state), -1, 5)
-        normal = np.einsum("sni,snj->sij", flat, jacobian.reshape(len(state), -1, 5))
-        normal += np.eye(5) * 1e-9
-        gradient = np.einsum("sni,sn->si", flat, residual.reshape(len(state), -1))
+        turned = np.swapaxes(flat, 1, 2)
+        normal = turned @ jacobian.reshape(len(state), -1, 5) + np.eye(5) * 1e-9
+        gradient = turned @ residual.reshape(len(state), -1, 1)
         inverse = np.linalg.inv(normal)
-        change = np.einsum("sij,sj->si", inverse, gradient)
+        change = (inverse @ gradient)[:, :, 0]
         state = state + np.clip(change, -2.0, 2.0)
         state[:, 4] = np.clip(state[:, 4], 0.25, 6.0)
         count = np.maximum(weight.sum(axis=(1, 2)) - 5.0, 1.0)
@@ -201,7 +201,7 @@ def _model(
     """Residuals (S, R, C) and derivatives (S, R, C, 5) by offset, turn, dark, light, blur."""
     offset, turn, dark, bright, sigma = (state[:, k, None, None] for k in range(5))
     z = (samples.across_px - offset - turn * samples.along) / sigma
-    phi = ndtr(z)
+    phi = cumulative_normal(z)
     density = np.exp(-0.5 * z * z) * (0.3989422804014327 * (bright - dark) / sigma)
     residual = light - (dark + (bright - dark) * phi)
     jacobian = np.stack([-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1)
@@ -212,7 +212,7 @@ def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bo
     """Median brightness of all sides' pixels by distance from their border, dark 0, light 1."""
     offset, turn, dark, bright, sigma = (state[usable][:, k, None, None] for k in range(5))
     if not usable.any():
-        return EdgeSpread(ndtr(SPREAD_PX))
+        return EdgeSpread(cumulative_normal(SPREAD_PX))
     distance = samples.across_px[usable] - offset - turn * samples.along[usable]
     value = (samples.light[usable] - dark) / (bright - dark)
     good = np.isfinite(value)
@@ -220,7 +220,7 @@ def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bo
     order = np.argsort(bins, kind="stable")
     borders = np.searchsorted(bins[order], np.arange(len(SPREAD_PX) + 1))
     sorted_values = value[good][order]
-    response = ndtr(SPREAD_PX / float(np.median(sigma)))
+    response = cumulative_normal(SPREAD_PX / float(np.median(sigma)))
     for k, (low, high) in enumerate(itertools.pairwise(borders)):
         if high - low >= 40:
             response[k] = np.median(sorted_values[low:high])

@@ -36,6 +36,7 @@ class SlotTuning:
     above_mm: float = 6.5  # slot and door face looked at above it
     step_px: float = 0.5  # along the profile
     window_margin_mm: float = 0.4  # kept clear of the window's rim, its bevel and shadow
+    coarse_mm: float = 0.075  # step of the coarse search
     sill_search_mm: float = 1.4  # how far the sill may be from where it should be
     sill_prior_mm: float = 0.5  # the gauge sits on it, or nearly
     smallest_gap_mm: float = 0.12
@@ -109,7 +110,7 @@ def _profiles(
     up, right = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
     step_mm = tuning.step_px / view.px_per_mm(middle, up)
     y_mm = np.arange(sill_y - tuning.below_mm, sill_y + tuning.above_mm, step_mm)
-    columns = max(8, int(2 * tuning.half_width_mm * view.px_per_mm(middle, right)))
+    columns = max(12, int(tuning.half_width_mm * view.px_per_mm(middle, right)))  # each 2 px
     stations = np.asarray(frame.gap.stations_x_mm)
     grid = np.zeros((len(stations), len(y_mm), columns, 3))
     grid[..., 0] = stations[:, None, None] + np.linspace(
@@ -210,7 +211,9 @@ def _cut(
     seen = np.flatnonzero(np.isfinite(profiles.light[index]))
     if len(seen) < 20:
         return None
-    rows = slice(int(seen[0]), int(seen[-1]) + 1)
+    # The fit that follows finds the place; here a few hundredths of a millimetre will do.
+    stride = max(1, int(tuning.coarse_mm / float(profiles.y_mm[1] - profiles.y_mm[0])))
+    rows = slice(int(seen[0]), int(seen[-1]) + 1, stride)
     y, light = profiles.y_mm[rows], profiles.light[index, rows]
     if not np.isfinite(light).all():
         return None

@@ -178,7 +178,7 @@ def _levenberg_marquardt(
         if trial_cost < cost:
             gain, cost, now = cost - trial_cost, trial_cost, trial
             own, shared, damping = own + own_step, shared + step[own.size :], damping / 5.0
-            if gain < 1e-3 * cost:
+            if gain < 3e-3 * cost:
                 break
         else:
             damping *= 8.0
@@ -208,8 +208,9 @@ def _normal_equations(
         moved = shared.copy()
         moved[k] += 1e-3
         jacobian[:, :, OWN + k] = (residuals(own, moved)[0] - now[0]) / 1e-3
-    blocks = np.einsum("sni,snj->sij", jacobian, jacobian)
-    slopes = np.einsum("sni,sn->si", jacobian, now[0])
+    turned = np.swapaxes(jacobian, 1, 2)
+    blocks = turned @ jacobian
+    slopes = (turned @ now[0][:, :, None])[:, :, 0]
     normal, gradient = np.zeros((size, size)), np.zeros(size)
     tail = slice(stations * OWN, size)
     for s in range(stations):

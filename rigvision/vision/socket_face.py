@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.normal import cumulative_normal
 from rigvision.vision.barrel_scene import Axis, BarrelScene
 from rigvision.vision.ramp_step import step_doubt
 from rigvision.vision.sampling import trimmed_mean
@@ -128,8 +128,8 @@ def _face_cost(
     x: FloatArray, light: FloatArray, noise: FloatArray, blur: float, face: float, shoulder: float
 ) -> float:
     """Misfit of yoke, slot and barrel levels with the face at a given place."""
-    on_barrel = ndtr((x - face) / blur)
-    past_shoulder = ndtr((x - shoulder) / blur)
+    on_barrel = cumulative_normal((x - face) / blur)
+    past_shoulder = cumulative_normal((x - shoulder) / blur)
     columns = np.stack([1.0 - past_shoulder, on_barrel, past_shoulder - on_barrel], axis=1)
     # The slot is dark: otherwise a narrow one's level and width trade.
     dark = 0.1 * float(np.median(light)) + 1e-4
