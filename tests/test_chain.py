@@ -16,6 +16,9 @@ from tests.photos import SIZE_PX, camera_at, checked
 
 SEEDS = range(100, 112)
 
+#: What a phone takes: a pass must be proven, and a quarter of the pixels proves less.
+FULL_SIZE = {"width_px": 4000, "height_px": 3000}
+
 
 def codes(result) -> list[str]:
     return [r.code for r in result.reasons]
@@ -40,13 +43,13 @@ def test_each_state_of_the_rig_gets_its_verdict(
     shoot, gauge, frame, gap_mm, state, verdict, expected
 ):
     scene = replace(ideal_scene(gauge, frame, gap_mm), **state)
-    result = checked(shoot(scene, camera_at(), seed=90).path)
+    result = checked(shoot(scene, camera_at(**FULL_SIZE), seed=90).path)
     assert result.verdict == verdict, [r.text for r in result.reasons]
     assert expected == {c for c in codes(result) if REASONS[c].outcome == verdict}
 
 
 def test_a_perfect_rig_needs_no_turn(shoot, gauge, frame):
-    turns = checked(shoot(ideal_scene(gauge, frame), camera_at(), seed=90).path).turns
+    turns = checked(shoot(ideal_scene(gauge, frame), camera_at(**FULL_SIZE), seed=90).path).turns
     assert (turns.value, turns.direction) == (0.0, "none")
 
 

@@ -233,13 +233,14 @@ def test_every_adjustment_ends_in_the_closing_direction():
     ("turns", "flats", "words"),
     [
         (1.27, 4, "about 1 1/4 turns (1.27)"),
-        (0.04, 4, "0.04 turn (14 deg)"),
+        (0.04, 4, "14 deg (0.04 turn)"),
         (0.25, 4, "1/4 turn"),
         (0.97, 4, "about 1 turn (0.97)"),
         (2.0, 4, "2 turns"),
         (0.5, 6, "1/2 turn"),
         (1.68, 6, "about 1 2/3 turns (1.68)"),
-        (0.3, None, "about 1/4 turn (0.30)"),
+        (0.35, 4, "1/4 turn and 36 deg more (0.35)"),
+        (0.3, None, "1/4 turn and 18 deg more (0.30)"),
     ],
 )
 def test_amounts_are_said_as_a_wrench_turns_them(turns, flats, words):

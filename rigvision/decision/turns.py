@@ -20,7 +20,7 @@ Source = Literal["gap", "gap+clock"]
 #: A turn smaller than this is none: finer than anybody turns a wrench (common practice).
 SMALLEST_TURN = 0.005
 #: This near a whole flat, the flat's own line shows where to stop; further off, degrees help.
-NEAR_A_FLAT_TURNS = 0.02
+NEAR_A_FLAT_TURNS = 0.035
 #: Two flats are "nearly as good" while their distances from nominal differ by less than
 #: this many combined standard uncertainties.
 FLAT_DOUBT_SIGMA = 2.0

@@ -22,7 +22,7 @@ class GapTuning:
 
     # How far a round's shading may shift both edges of all stations alike, as part of the
     # radius: measured on path-traced pictures (docs/accuracy.md).
-    edge_definition_radii: float = 0.15
+    edge_definition_radii: float = 0.14
     # The same, apart at each station: local dirt, burrs, light.
     edge_station_radii: float = 0.06
     radius_relative: float = 0.2  # drawings tolerate broken edges widely: common practice

@@ -44,7 +44,7 @@ class AxisTuning:
     # Standard deviations believed beforehand: of the axis, and of radius and plane.
     offset_prior_mm: float = 0.6
     tilt_prior_deg: float = 1.5
-    rival_weight: float = 2.0  # how fast belief in another place falls, per segment's evidence
+    rival_weight: float = 1.6  # how fast belief in another place falls, per segment's evidence
     swell_prior_mm: float = 0.08  # radius and plane of the axis against the drawing
 
 
