@@ -211,4 +211,4 @@ def _consensus(
     mean = np.array([np.sum(weight * dy3), np.sum(weight * angle3)])
     apart = np.stack([(dy3 - mean[0]).ravel(), (angle3 - mean[1]).ravel()])
     covariance = (apart * weight.ravel()) @ apart.T
-    return mean, covariance + np.diag([0.045, np.radians(0.08)]) ** 2
+    return mean, covariance + np.diag([0.06, np.radians(0.1)]) ** 2
