@@ -92,7 +92,8 @@ def _cause(picture: Picture, stopped: Unmeasurable) -> tuple[str, dict[str, obje
             return "too-dark", {}
         found = blur_px(picture)
         limit = BLUR_PER_SIDE * max(picture.width_px, picture.height_px)
-        if found > limit:
+        # A picture without any edge is not blurred: there is nothing in it.
+        if limit < found < float("inf"):
             return "blurred", {"blur": f"{found:.1f} px", "limit": f"{limit:.1f} px"}
     return stopped.code, stopped.facts
 

@@ -265,3 +265,24 @@ def test_the_other_photos_are_still_checked(tmp_path, seated):
 
 def test_nothing_to_check_is_an_empty_list():
     assert rigvision.check_many([]) == []
+
+
+def test_each_reject_is_a_sentence_in_a_program_that_has_read_nothing_before(tmp_path):
+    """In a fresh process: no decoder's plug-in is loaded yet, as for a mechanic's first photo."""
+    import subprocess
+    import sys
+
+    for name, content in {
+        "text.jpg": b"hello",
+        "cut.png": b"\x89PNG\r\n\x1a\n" + b"\0" * 40,
+    }.items():
+        (tmp_path / name).write_bytes(content)
+        done = subprocess.run(
+            [sys.executable, "-m", "rigvision", "check", str(tmp_path / name)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 1
+        assert name in done.stderr
+        assert "not a photo" in done.stderr

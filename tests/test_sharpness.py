@@ -52,3 +52,9 @@ def test_a_gauge_lost_in_blur_or_dark_is_blamed_on_that(tmp_path, change, code):
     result = check(path)
     assert result.verdict == "retake"
     assert result.reasons[0].code == code
+
+
+def test_a_picture_without_any_edge_is_not_called_blurred(tmp_path):
+    path = tmp_path / "wall.png"
+    cv2.imwrite(str(path), np.full((900, 1200), 128, np.uint8))
+    assert [reason.code for reason in check(path).reasons] == ["no-gauge"]

@@ -26,7 +26,7 @@ from rigvision.photo.exif import Exif, read_exif
 
 #: Decoders that untrusted files may reach. Many phones' JPEGs are really MPO, which the
 #: JPEG decoder recognises by itself; only their first picture is read.
-FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 MAX_BYTES = 100_000_000
 MAX_PIXELS = 120_000_000
 #: Below this the gauge's marks cannot be told apart, wherever they are.
@@ -122,14 +122,12 @@ def _read_bytes(path: Path, name: str) -> bytes:
 
 def _opened(data: bytes, name: str) -> Image.Image:
     """The image with its header checked and nothing decoded yet."""
-    if data[4:8] == b"ftyp":  # the container of HEIC; its decoder is loaded only when needed
-        _register_heif()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # size is checked below, before any decoding
-            image = Image.open(io.BytesIO(data), formats=FORMATS)
+            image = Image.open(io.BytesIO(data), formats=_decoders(data))
     except Image.DecompressionBombError as error:
-        raise _too_many_pixels(name, str(error)) from error
+        raise _too_many_pixels(name, "more than 178 million pixels") from error
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, OverflowError) as error:
         raise PhotoError(
             "not-a-photo",
@@ -186,12 +184,15 @@ def _decode_deep(data: bytes, name: str) -> LumaArray:
     return np.asarray(decoded)
 
 
-def _register_heif() -> None:
-    """HEIC is read through a plug-in, loaded when the first photo is opened."""
+def _decoders(data: bytes) -> tuple[str, ...]:
+    """The decoders that this file may reach. HEIC's is a plug-in, loaded for its container only."""
+    if data[4:8] != b"ftyp":
+        return FORMATS
     if "HEIF" not in Image.OPEN:
         from pillow_heif import register_heif_opener
 
         register_heif_opener(thumbnails=False)
+    return ("HEIF",)
 
 
 #: What EXIF orientation n needs to stand upright (EXIF 2.32, tag 0x0112).
