@@ -183,7 +183,7 @@ def _parameters() -> cv2.aruco.DetectorParameters:
     # Rough corners only: the sides are fitted later. SUBPIX halves the search's reach.
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeMax = 25
     parameters.adaptiveThreshWinSizeStep = 20
     return parameters
 

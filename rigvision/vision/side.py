@@ -21,12 +21,12 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
 
-ROWS = 48  #: pixel rows (or columns) used of each side
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
 REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
 MAX_REACH_PX = 8
-ROUNDS = ((3, 4.0), (4, 1.5))  #: Gauss-Newton steps, and the largest offset still believed, px
+#: Pixel rows (or columns) used of each side, Gauss-Newton steps, largest offset believed, px.
+ROUNDS = ((24, 3, 4.0), (48, 4, 1.5))
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
 
@@ -85,8 +85,8 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
     state = np.zeros((len(starts), 5))
     covariance = np.zeros((len(starts), 5, 5))
     samples = None
-    for steps, largest_px in ROUNDS:
-        samples = _sample(picture, starts, ends, usable)
+    for rows, steps, largest_px in ROUNDS:
+        samples = _sample(picture, starts, ends, usable, rows)
         state = _initial_state(samples)
         state, covariance = _gauss_newton(samples, state, steps)
         inside = np.abs(state[:, :2]).sum(axis=1) < largest_px + 2.0
@@ -117,7 +117,11 @@ def _outward(starts: FloatArray, ends: FloatArray) -> FloatArray:
 
 
 def _sample(
-    picture: Picture, starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]
+    picture: Picture,
+    starts: FloatArray,
+    ends: FloatArray,
+    usable: npt.NDArray[np.bool_],
+    rows: int,
 ) -> _Samples:
     """Whole pixels near each side, along rows or columns, whichever crosses it more squarely."""
     reach = _reach_px(starts, ends, usable)
@@ -127,7 +131,7 @@ def _sample(
     along_y = np.abs(ends - starts)[:, 1] >= np.abs(ends - starts)[:, 0]
     major = np.where(along_y, 1, 0)  # the coordinate that steps from row to row
     s = np.arange(len(starts))
-    fraction = np.linspace(TRIM, 1.0 - TRIM, ROWS)
+    fraction = np.linspace(TRIM, 1.0 - TRIM, rows)
     wanted = starts[s, major, None] + fraction * (ends - starts)[s, major, None]
     row = np.round(wanted)  # (S, R)
     # A short side has fewer rows than are asked for: none may count twice.

@@ -34,7 +34,7 @@ class SlotTuning:
     half_width_mm: float = 2.4  # along the edge, on either side of a station
     below_mm: float = 2.0  # sill face looked at below the expected edge
     above_mm: float = 6.5  # slot and door face looked at above it
-    step_px: float = 0.5  # along the profile
+    step_px: float = 0.7  # along the profile
     window_margin_mm: float = 0.4  # kept clear of the window's rim, its bevel and shadow
     coarse_mm: float = 0.075  # step of the coarse search
     sill_search_mm: float = 1.4  # how far the sill may be from where it should be
