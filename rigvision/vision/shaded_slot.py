@@ -39,7 +39,7 @@ class ShadingTuning:
     nodes: int = 6  # steps into which a round is cut
     # Brightness of a round against the face's: matt * cos(angle) + sky, on average.
     matt: float = 0.95
-    fall: float = 2.0
+    fall: float = 2.3
     sky: float = 0.05
     shading_sigma: float = 0.30  # how far it may be from that
     shading_reach_deg: float = 20.0  # over which it varies smoothly
