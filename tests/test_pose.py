@@ -41,7 +41,7 @@ def seen(view: View, gauge, sigma_px: float, rng, swell_px: float = 0.0) -> Mark
         corners = corners + swell_px * outward_shift(corners)
         corners = corners + rng.normal(0.0, sigma_px, (4, 2))
         covariance = np.eye(8) * max(sigma_px, 1e-4) ** 2
-        marks.append(Mark(mark_id, corners, covariance, 0.9, 0.6, 0.0))
+        marks.append(Mark(mark_id, corners, covariance, 0.9))
     return Marks(tuple(marks), (), SPREAD)
 
 

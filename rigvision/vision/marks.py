@@ -37,8 +37,6 @@ class Mark:
     corners_px: FloatArray
     covariance_px2: FloatArray  # (8, 8), x and y of each corner in turn
     blur_px: float  # sigma of the border's edge-spread function
-    contrast: float  # light minus dark, linear light 0..1
-    saturated: float  # part of the light side's samples at the top code
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +211,4 @@ def _mark_from_sides(mark_id: int, quad_px: FloatArray, fits: SideFits, index: i
         corners,
         jacobian @ covariance @ jacobian.T,
         float(np.median(fits.blur_px[list(sides)])),
-        float(np.median(fits.contrast[list(sides)])),
-        float(np.max(fits.saturated[list(sides)])),
     )

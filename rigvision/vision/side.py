@@ -61,7 +61,6 @@ class SideFits:
     covariance: FloatArray  # (S, 2, 2) of the offset at the middle and at the end, px^2
     blur_px: FloatArray  # (S,)
     contrast: FloatArray  # (S,)
-    saturated: FloatArray  # (S,)
     usable: npt.NDArray[np.bool_]  # (S,)
     spread: EdgeSpread
 
@@ -103,7 +102,6 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
         covariance[:, :2, :2],
         np.where(usable, state[:, 4], np.nan),
         state[:, 3] - state[:, 2],
-        np.mean((samples.light > 0.985) & (samples.across_px > 1.0), axis=(1, 2)) * 2.0,
         usable & (covariance[:, 0, 0] < 1.0) & (state[:, 4] > 0.1),
         _edge_spread(samples, state, usable),
     )

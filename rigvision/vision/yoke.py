@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
+from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.barrel import SocketPlace, find_socket
 from rigvision.vision.barrel_scene import BarrelScene
@@ -81,12 +81,3 @@ def _yoke_from_tag(mark: Mark, pose: Pose, yoke: Yoke) -> YokePlace | None:
     jacobian = np.array([[1.0, 0.0, -lever[1]], [0.0, 1.0, lever[0]], [0.0, 0.0, 1.0]])
     covariance = jacobian @ np.diag([variance / 4, variance / 4, angle_variance]) @ jacobian.T
     return YokePlace(np.append(shoulder, yoke.face_z_mm), angle_rad, covariance)
-
-
-def expected_tag_corners_mm(yoke: Yoke, x_mm: float) -> FloatArray:
-    """Corners (4, 3) of the yoke's tag in gauge axes with its centre at x on the slide."""
-    assert yoke.tag_size_mm is not None
-    corners = np.zeros((4, 3))
-    corners[:, :2] = np.array([x_mm, yoke.axis_y_mm]) + CORNER_SIGNS * yoke.tag_size_mm / 2
-    corners[:, 2] = yoke.face_z_mm
-    return corners
