@@ -35,6 +35,7 @@ class AxisTuning:
     offset_doubt_mm: float = 0.6
     tilt_doubt_deg: float = 3.0
     swell_doubt_mm: float = 0.3
+    seen_mm: float = 1.2  # on either side of a drawn outline that must be in view
     end_clearance_mm: float = 1.0
     segments: int = 8  # into which an outline is cut along the axis
     limb_inside_mm: float = 0.7  # of barrel and background taken as ramps
@@ -107,7 +108,9 @@ class _Outlines:
 
     def border_score(self, strip: FloatArray) -> FloatArray | None:
         """Evidence for an outline (S, segments) at each place across, 0..1; None if hidden."""
-        usable = np.isfinite(strip).mean(axis=0) > 0.75
+        # The rim may hide what lies further out: what counts is the outline's own surroundings.
+        near = np.abs(self.s_mm) < self._tuning.seen_mm
+        usable = np.isfinite(strip[near]).mean(axis=0) > 0.75
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
         t = self._tuning

@@ -73,17 +73,20 @@ def find_tags(picture: Picture) -> list[Sighting]:
 def find_missing(picture: Picture, expected_px: dict[int, FloatArray]) -> list[Sighting]:
     """Tags that the coarse search missed, looked for at full resolution where they must be.
 
-    ``expected_px`` gives rough corners (4, 2) by id.
+    ``expected_px`` gives the rough corners (4, 2) of the area to search, by id: the tag's own,
+    or of a slide along which it may be anywhere.
     """
     found = []
     for mark_id, corners_px in expected_px.items():
-        margin = 0.5 * float(np.ptp(corners_px, axis=0).max())
+        # The shorter side of the area is about as long as the tag.
+        sides_px = np.linalg.norm(corners_px - np.roll(corners_px, 1, axis=0), axis=1)
+        margin = 0.5 * float(sides_px.min())
         left, top = np.floor(corners_px.min(axis=0) - margin).astype(int).clip(min=0)
         right, bottom = np.ceil(corners_px.max(axis=0) + margin).astype(int).clip(min=0)
         crop = picture.luma[top:bottom, left:right]
         if min(crop.shape) < 24:
             continue
-        step = max(1, round(float(np.ptp(corners_px, axis=0).max()) / 80.0))
+        step = max(1, round(float(sides_px.min()) / 80.0))
         for sighting in _detect(crop, step):
             if sighting.mark_id == mark_id:
                 found.append(Sighting(mark_id, sighting.corners_px + np.array([left, top])))
@@ -113,6 +116,12 @@ def read_marks(picture: Picture, tags: list[Sighting], gauge: Gauge) -> Marks:
             own.setdefault(tag.mark_id, tag)
     for tag in find_missing(picture, _expected_missing(own, gauge)):
         own[tag.mark_id] = tag
+    marks = measure_marks(picture, list(own.values()))
+    # On the coarse copy a small tag's corners may be too rough to start from.
+    closer = find_missing(picture, {i: own[i].corners_px for i in marks.unreadable})
+    if not closer:
+        return marks
+    own.update((tag.mark_id, tag) for tag in closer)
     return measure_marks(picture, list(own.values()))
 
 
@@ -130,7 +139,7 @@ def _expected_missing(own: dict[int, Sighting], gauge: Gauge) -> dict[int, Float
     yoke = gauge.yoke
     if yoke and yoke.tag_id is not None and yoke.tag_id not in own:
         low, high = gauge.windows.yoke_x_mm
-        y = yoke.axis_y_mm + CORNER_SIGNS[:, 1] * yoke.body_width_mm / 2
+        y = yoke.axis_y_mm + CORNER_SIGNS[:, 1] * (yoke.tag_pad_mm or yoke.body_width_mm) / 2
         slide = np.column_stack([np.array([low, high, high, low]), y])
         expected[yoke.tag_id] = apply_homography(homography, slide)
     return expected
