@@ -126,7 +126,7 @@ def decide(findings: Findings, limits: PhotoLimits | None = None) -> Decision:
     return Decision(
         verdict,
         verdict == "adjust" and BORDERLINE[0] < least < BORDERLINE[1],
-        _ordered(ledger.reasons, verdict),
+        _ordered(ledger.reasons),
         turns,
         _headline(verdict, said, ledger.reasons),
         gap_probability,
@@ -316,7 +316,7 @@ def _note_flats(
         ledger.add("flat-uncertain", first=turns.value, second=turns.second_value)
 
 
-def _ordered(reasons: list[Reason], verdict: Verdict) -> tuple[Reason, ...]:
+def _ordered(reasons: list[Reason]) -> tuple[Reason, ...]:
     """Retake reasons first, then adjust, then notes."""
     rank = {"retake": 0, "adjust": 1, "note": 2}
     return tuple(sorted(reasons, key=lambda r: rank[REASONS[r.code].outcome]))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import erf, hypot, sqrt
+from math import hypot
 from typing import Literal
+
+from rigvision.ground.normal import phi
 
 #: Coverage factor of every expanded uncertainty: about 95 % for a normal distribution
 #: (JCGM 100:2008, 6.2 and G.1.3).
@@ -47,9 +49,4 @@ class Measured:
         u = self.standard_uncertainty
         if u == 0.0:
             return float(lower <= self.value <= upper)
-        return _phi((upper - self.value) / u) - _phi((lower - self.value) / u)
-
-
-def _phi(z: float) -> float:
-    """Cumulative standard normal distribution."""
-    return 0.5 * (1.0 + erf(z / sqrt(2.0)))
+        return phi((upper - self.value) / u) - phi((lower - self.value) / u)

@@ -125,14 +125,14 @@ def _clock(socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning) ->
         return None
     radius = frame.socket.radius_mm
     degree = float(np.degrees(1.0))
-    by_view = plane_sensitivity(pose, socket.axis_mm[None, :] + np.array([[5.0, 0.0, radius]]))
-    axis_by_view = plane_sensitivity(pose, socket.axis_mm[None, :])
+    crown = socket.axis_mm + np.array([5.0, 0.0, radius])
+    by_view = plane_sensitivity(pose, np.stack([crown, socket.axis_mm]))[:, 1]
     # A line's place on the barrel is read against the barrel's axis: y / r = sin(clock).
     per_mm = degree / (radius * max(float(np.cos(socket.clock_rad)), 0.5))
     axis_u = float(np.sqrt(socket.covariance[0, 0]))
     return _measured(
         degree * socket.clock_rad,
-        per_mm * (by_view[0, 1] - axis_by_view[0, 1]),
+        per_mm * (by_view[0] - by_view[1]),
         pose,
         (
             Influence("index lines", "A", degree * socket.clock_u_rad),

@@ -12,6 +12,14 @@ from rigvision.world.frame import Frame, YokeLimits
 #: Nobody turns a wrench finer than this; more decimals would only hide the number.
 FINEST_TURN = 0.01
 
+#: Names, the figure in ``YokeResult`` and ``YokeLimits``, unit, the limit's decimals, reason.
+_YOKE_FIGURES = (
+    ("Yoke to the side", "Side", "lateral_offset", "mm", 2, "yoke-offset"),
+    ("Yoke tilt", "Tilt", "tilt", "deg", 1, "yoke-tilt"),
+    ("Yoke seat gap", "Seat", "seat_gap", "mm", 2, "yoke-not-seated"),
+    ("Clock", "Clock", "clock", "deg", 1, "clock-off"),
+)
+
 
 @dataclass(frozen=True, slots=True)
 class FigureRow:
@@ -58,34 +66,15 @@ def _gap_rows(result: CheckResult) -> Iterator[FigureRow]:
 def _yoke_rows(result: CheckResult) -> Iterator[FigureRow]:
     yoke, codes = result.yoke, {r.code for r in result.reasons}
     limits = _yoke_limits(result)
-    yield FigureRow(
-        "Yoke to the side",
-        "Side",
-        with_uncertainty(yoke.lateral_offset_mm, yoke.lateral_offset_expanded_uncertainty_mm, "mm"),
-        *_at_most(limits.lateral_offset_mm if limits else None, 2, "mm"),
-        "yoke-offset" in codes,
-    )
-    yield FigureRow(
-        "Yoke tilt",
-        "Tilt",
-        with_uncertainty(yoke.tilt_deg, yoke.tilt_expanded_uncertainty_deg, "deg"),
-        *_at_most(limits.tilt_deg if limits else None, 1, "deg"),
-        "yoke-tilt" in codes,
-    )
-    yield FigureRow(
-        "Yoke seat gap",
-        "Seat",
-        with_uncertainty(yoke.seat_gap_mm, yoke.seat_gap_expanded_uncertainty_mm, "mm"),
-        *_at_most(limits.seat_gap_mm if limits else None, 2, "mm"),
-        "yoke-not-seated" in codes,
-    )
-    yield FigureRow(
-        "Clock",
-        "Clock",
-        with_uncertainty(yoke.clock_deg, yoke.clock_expanded_uncertainty_deg, "deg"),
-        *_at_most(limits.clock_deg if limits else None, 1, "deg"),
-        "clock-off" in codes,
-    )
+    for name, short_name, figure, unit, decimals, code in _YOKE_FIGURES:
+        expanded = getattr(yoke, f"{figure}_expanded_uncertainty_{unit}")
+        yield FigureRow(
+            name,
+            short_name,
+            with_uncertainty(getattr(yoke, f"{figure}_{unit}"), expanded, unit),
+            *_at_most(getattr(limits, f"{figure}_{unit}", None), decimals, unit),
+            code in codes,
+        )
     engaged = {True: "yes", False: "no", None: NOT_MEASURED}[yoke.engaged]
     yield FigureRow("Yoke engaged", "Engaged", engaged)
 

@@ -14,9 +14,6 @@ from rigvision.vision.view import View
 from rigvision.world.frame import Socket
 from rigvision.world.gauge import Gauge
 
-#: Kept clear of the window's rim, its bevel and its shadow.
-WINDOW_MARGIN_MM = 0.4
-
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -65,7 +62,6 @@ class BarrelScene:
             self.gauge,
             windows.yoke_x_mm,
             windows.yoke_y_mm,
-            WINDOW_MARGIN_MM,
         )
         return np.where(seen, light_at(self.picture, self.pose.view, points_mm), np.nan)
 

@@ -163,7 +163,7 @@ class _Problem:
         self._points_mm = np.concatenate([gauge.marks.corners_mm(i) for i in self._ids])
         self._observed_px = np.concatenate([m.corners_px for m in plate])
         self._outward = np.concatenate([outward_shift(m.corners_px) for m in plate])
-        self._px_per_mm = [
+        px_per_mm = [
             float(np.linalg.norm(m.corners_px[0] - m.corners_px[2]))
             / (gauge.marks.size_mm * np.sqrt(2.0))
             for m in plate
@@ -171,7 +171,7 @@ class _Problem:
         self._whiten = np.stack(
             [
                 _whitening(m, scale * gauge.marks.position_uncertainty_mm, tuning)
-                for m, scale in zip(plate, self._px_per_mm, strict=True)
+                for m, scale in zip(plate, px_per_mm, strict=True)
             ]
         )
 

@@ -12,6 +12,9 @@ from rigvision.vision.view import View
 from rigvision.world.gauge import Gauge
 from rigvision.world.model import Range
 
+#: Kept clear of a window's rim, its bevel and its shadow.
+WINDOW_MARGIN_MM = 0.4
+
 
 def visible_through_window(
     points_mm: FloatArray,
@@ -19,7 +22,6 @@ def visible_through_window(
     gauge: Gauge,
     window_x_mm: Range,
     window_y_mm: Range,
-    margin_mm: float,
 ) -> npt.NDArray[np.bool_]:
     """Which points (..., 3) behind the plate the camera sees through a window cut in it.
 
@@ -33,8 +35,8 @@ def visible_through_window(
         # A point in front of this face of the plate is not hidden by it.
         before = points_mm[..., 2] >= z_mm
         for axis, (low, high) in enumerate((window_x_mm, window_y_mm)):
-            inside = (crossing[..., axis] > low + margin_mm) & (
-                crossing[..., axis] < high - margin_mm
+            inside = (crossing[..., axis] > low + WINDOW_MARGIN_MM) & (
+                crossing[..., axis] < high - WINDOW_MARGIN_MM
             )
             clear &= inside | before
     return clear

@@ -17,7 +17,12 @@ import numpy.typing as npt
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.pose import Pose
-from rigvision.vision.sampling import light_at, trimmed_mean, visible_through_window
+from rigvision.vision.sampling import (
+    WINDOW_MARGIN_MM,
+    light_at,
+    trimmed_mean,
+    visible_through_window,
+)
 from rigvision.vision.shaded_slot import SlotProfiles
 from rigvision.vision.slot_fit import fit_slot
 from rigvision.world.frame import Frame
@@ -35,7 +40,6 @@ class SlotTuning:
     below_mm: float = 2.0  # sill face looked at below the expected edge
     above_mm: float = 6.5  # slot and door face looked at above it
     step_px: float = 0.7  # along the profile
-    window_margin_mm: float = 0.4  # kept clear of the window's rim, its bevel and shadow
     coarse_mm: float = 0.075  # step of the coarse search
     sill_search_mm: float = 1.4  # how far the sill may be from where it should be
     sill_prior_mm: float = 0.5  # the gauge sits on it, or nearly
@@ -118,9 +122,7 @@ def _profiles(
     )
     grid[..., 1] = y_mm[:, None]
     grid[..., 2] = plane_z_mm
-    light = np.where(
-        _in_view(grid, pose, gauge, frame, tuning), light_at(picture, view, grid), np.nan
-    )
+    light = np.where(_in_view(grid, pose, gauge, frame), light_at(picture, view, grid), np.nan)
     averaged = [_average(strip, tuning) for strip in light]
     points = np.column_stack([stations, np.full((len(stations), 2), (sill_y, plane_z_mm))])
     profiles = SlotProfiles(
@@ -141,9 +143,7 @@ def _profiles(
     return profiles, saturated
 
 
-def _in_view(
-    grid: FloatArray, pose: Pose, gauge: Gauge, frame: Frame, tuning: SlotTuning
-) -> BoolArray:
+def _in_view(grid: FloatArray, pose: Pose, gauge: Gauge, frame: Frame) -> BoolArray:
     """Which points are seen through the gap's window and lie on the door's span."""
     seen = visible_through_window(
         grid,
@@ -151,10 +151,9 @@ def _in_view(
         gauge,
         gauge.windows.gap_x_mm,
         gauge.windows.gap_y_mm,
-        tuning.window_margin_mm,
     )
     low, high = frame.door.span_x_mm
-    margin = tuning.window_margin_mm
+    margin = WINDOW_MARGIN_MM
     return seen & (grid[..., 0] > low + margin) & (grid[..., 0] < high - margin)
 
 

@@ -11,15 +11,13 @@ from rigvision.photo.picture import Picture
 from rigvision.vision.barrel import SocketPlace, find_socket
 from rigvision.vision.barrel_scene import BarrelScene
 from rigvision.vision.marks import Mark, Marks
-from rigvision.vision.pose import Pose, corrected_corners
+from rigvision.vision.pose import Pose, PoseTuning, corrected_corners
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge, Yoke
 from rigvision.world.recognise import has_index_lines
 
 __all__ = ["SocketPlace", "YokeFeatures", "YokePlace", "find_yoke"]
 
-#: What a tag's corners may err beyond their statistics, as in ``pose.PoseTuning``.
-CORNER_FLOOR_PX = 0.03
 #: A yoke tag whose size comes out further off than this is bent, covered or not in its plane.
 SIZE_TOLERANCE = 0.02
 
@@ -75,7 +73,8 @@ def _yoke_from_tag(mark: Mark, pose: Pose, yoke: Yoke) -> YokePlace | None:
     shoulder = seen.mean(axis=0) + lever
     scale = float(np.mean(np.linalg.norm(np.diff(mark.corners_px, axis=0), axis=1)))
     px_per_mm = scale / float(np.linalg.norm(drawn[1] - drawn[0]))
-    variance_px = float(np.mean(np.diag(mark.covariance_px2))) + CORNER_FLOOR_PX**2
+    floor_px = PoseTuning().corner_floor_px  # a tag errs alike on the yoke and on the plate
+    variance_px = float(np.mean(np.diag(mark.covariance_px2))) + floor_px**2
     variance = variance_px / px_per_mm**2
     angle_variance = variance / float(np.sum(drawn_out**2))
     jacobian = np.array([[1.0, 0.0, -lever[1]], [0.0, 1.0, lever[0]], [0.0, 0.0, 1.0]])
