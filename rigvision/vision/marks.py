@@ -14,7 +14,8 @@ import numpy as np
 
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.side import EdgeSpread, SideFits, fit_sides
+from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.side import SideFits, fit_sides
 from rigvision.world.gauge import Gauge
 
 #: Marks are looked for on copies whose longer side is about this long, then finer.

@@ -20,6 +20,7 @@ import numpy.typing as npt
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
+from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
 
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
@@ -28,28 +29,6 @@ MAX_REACH_PX = 8
 #: Pixel rows (or columns) used of each side, Gauss-Newton steps, largest offset believed, px.
 ROUNDS = ((24, 3, 4.0), (48, 4, 1.5))
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
-
-
-#: Bins of the measured edge-spread function, px from the border, dark to light.
-SPREAD_PX = np.arange(-8.0, 8.01, 0.25)
-
-
-@dataclass(frozen=True, slots=True)
-class EdgeSpread:
-    """How this picture shows a true step from dark (0) to light (1): lens, focus, sharpening.
-
-    ``response`` holds the brightness at the distances ``SPREAD_PX`` from the step.
-    """
-
-    response: FloatArray
-
-    def rising(self, distance_px: FloatArray) -> FloatArray:
-        """Response to a step from dark to light at distance 0."""
-        return np.interp(distance_px, SPREAD_PX, self.response)
-
-    def falling(self, distance_px: FloatArray) -> FloatArray:
-        """One minus the response to a step from light to dark at distance 0."""
-        return 1.0 - np.interp(-distance_px, SPREAD_PX, self.response)
 
 
 @dataclass(frozen=True, slots=True)
