@@ -135,11 +135,11 @@ def render_linear(rig: Rig, shot: Shot, quality: Quality) -> Image:
         target = Path(folder) / "linear.exr"
         bpy.context.scene.render.filepath = str(target)
         bpy.ops.render.render(write_still=True)
-        image = _read_exr(target)
+        image = read_exr(target)
     return distort(image, view, shot.view) if shot.view.k1 else image
 
 
-def _read_exr(path: Path) -> Image:
+def read_exr(path: Path) -> Image:
     """Return an EXR's RGB, first row on top."""
     image = bpy.data.images.load(str(path))
     width, height = image.size

@@ -1,0 +1,1 @@
+"""Trains the network that reads where a broken edge's tangent plane lies (see its model card)."""

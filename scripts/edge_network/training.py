@@ -1,0 +1,161 @@
+"""Training: sections and phones into features, features into four small networks."""
+
+from __future__ import annotations
+
+import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from typing import Any
+
+import jax
+import jax.numpy as jnp
+import numpy as np
+
+from rigvision.vision.edge_features import edge_features
+
+from .photographs import draw_phones, photographed
+from .scenes import F32, Sections
+
+MEMBERS = 4
+HIDDEN = (224, 224, 96)
+CHUNK = 2000
+
+
+def training_set(
+    sections: Sections, light: F32, photos_each: int, seed: int, workers: int
+) -> tuple[F32, F32]:
+    """Features (N, F) and where the tangent plane lies from the start (N,), in radii."""
+    parts = [
+        (
+            Sections(**{k: v[i : i + CHUNK] for k, v in vars(sections).items()}),
+            light[i : i + CHUNK],
+            seed + i,
+        )
+        for i in range(0, len(sections), CHUNK)
+    ]
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        done = list(pool.map(partial(_features_of, photos_each=photos_each), parts))
+    return np.concatenate([f for f, _ in done]), np.concatenate([t for _, t in done])
+
+
+def _features_of(part: tuple[Sections, F32, int], photos_each: int) -> tuple[F32, F32]:
+    sections, light, seed = part
+    rng = np.random.default_rng(seed)
+    features, targets = [], []
+    for _ in range(photos_each):
+        phones = draw_phones(rng, len(sections))
+        profiles = photographed(light, sections, phones, rng)
+        other_error = 0.3 * rng.standard_normal(len(sections))
+        for i, profile in enumerate(profiles):
+            start = phones.jitter[i : i + 1]
+            other = sections.gap[i : i + 1] + other_error[i]
+            features.append(edge_features(profile, start, other)[0].astype(np.float32))
+        targets.append(-phones.jitter)
+    return np.array(features), np.concatenate(targets).astype(np.float32)
+
+
+def train(
+    features: F32, targets: F32, epochs: int, seed: int, batch: int = 4096
+) -> tuple[dict[str, F32], list[str]]:
+    """Arrays of the trained networks, and the log."""
+    rng = np.random.default_rng(seed)
+    order = rng.permutation(len(features))
+    held = max(len(features) // 20, 1)
+    test, rest = order[:held], order[held:]
+    mean, scale = features[rest].mean(0), features[rest].std(0) + 1e-3
+    x = jnp.asarray(np.clip((features - mean) / scale, -8, 8))
+    y = jnp.asarray(targets)
+    parameters = _start(jax.random.key(seed), features.shape[1])
+    steps = epochs * (len(rest) // batch)
+    run = _epoch_runner(x, y, steps, batch)
+    state: Any = (parameters, _zeros(parameters), _zeros(parameters), 0)
+    log, began = [], time.perf_counter()
+    for epoch in range(epochs):
+        picks = np.stack([rng.permutation(rest) for _ in range(MEMBERS)])
+        picks = picks[:, : len(rest) // batch * batch].reshape(MEMBERS, -1, batch)
+        state, loss = run(state, jnp.asarray(np.swapaxes(picks, 0, 1)))
+        if epoch % 5 == 4 or epoch == epochs - 1:
+            out = _forward(state[0], x[test])
+            log.append(
+                f"epoch {epoch + 1}: loss {float(loss):.4f}, held out {_summary(out, y[test])}, "
+                f"{time.perf_counter() - began:.0f} s"
+            )
+            print(log[-1], flush=True)
+    arrays = {"mean": mean.astype(np.float32), "scale": scale.astype(np.float32)}
+    for k, (weight, bias) in enumerate(state[0]):
+        arrays[f"weight{k}"] = np.asarray(weight, np.float16)
+        arrays[f"bias{k}"] = np.asarray(bias, np.float16)
+    return arrays, log
+
+
+def _start(key: Any, inputs: int) -> list[tuple[Any, Any]]:
+    sizes = (inputs, *HIDDEN, 2)
+    layers = []
+    for n_in, n_out in zip(sizes, sizes[1:], strict=False):
+        key, one = jax.random.split(key)
+        weight = jax.random.normal(one, (MEMBERS, n_in, n_out)) * np.sqrt(1.5 / n_in)
+        layers.append((weight, jnp.zeros((MEMBERS, n_out))))
+    return layers
+
+
+def _forward(parameters: Any, x: Any) -> Any:
+    """Outputs (M, N, 2) for shared (N, F) or own (M, N, F) inputs."""
+    for k, (weight, bias) in enumerate(parameters):
+        x = x @ weight + bias[:, None]
+        if k + 1 < len(parameters):
+            x = jax.nn.silu(x)
+    return x
+
+
+def _loss(parameters: Any, x: Any, y: Any) -> Any:
+    """Student's t with 5 degrees of freedom: a few hopeless profiles must not rule."""
+    out = _forward(parameters, x)
+    log_sigma = jnp.clip(out[..., 1], -6.0, 2.0)
+    z = (y - out[..., 0]) * jnp.exp(-log_sigma)
+    return jnp.mean(log_sigma + 3.0 * jnp.log1p(z * z / 5.0))
+
+
+def _zeros(parameters: Any) -> Any:
+    return jax.tree.map(jnp.zeros_like, parameters)
+
+
+def _epoch_runner(x: Any, y: Any, steps: int, batch: int) -> Any:
+    """AdamW (Loshchilov and Hutter 2019) with a cosine schedule, one epoch a call."""
+
+    def step(state: Any, picks: Any) -> Any:
+        parameters, first, second, count = state
+        loss, slope = jax.value_and_grad(_loss)(parameters, x[picks], y[picks])
+        count = count + 1
+        part = count / steps
+        rate = 2e-3 * jnp.minimum(1.0, part * 30) * 0.5 * (1 + jnp.cos(np.pi * part)) + 1e-6
+        first = jax.tree.map(lambda m, g: 0.9 * m + 0.1 * g, first, slope)
+        second = jax.tree.map(lambda v, g: 0.999 * v + 0.001 * g * g, second, slope)
+        bias1, bias2 = 1 - 0.9**count, 1 - 0.999**count
+
+        def moved(p: Any, m: Any, v: Any) -> Any:
+            return p - rate * (m / bias1 / (jnp.sqrt(v / bias2) + 1e-8) + 1e-4 * p)
+
+        return (jax.tree.map(moved, parameters, first, second), first, second, count), loss
+
+    @jax.jit
+    def run(state: Any, picks: Any) -> Any:
+        state, losses = jax.lax.scan(step, state, picks)
+        return state, losses[-20:].mean()
+
+    return run
+
+
+def _summary(out: Any, y: Any) -> str:
+    place = out[..., 0].mean(0)
+    variance = jnp.exp(2 * jnp.clip(out[..., 1], -6, 2)).mean(0) + out[..., 0].var(0)
+    error = place - y
+    z = error / jnp.sqrt(variance)
+    best = jnp.sqrt(variance) < jnp.median(jnp.sqrt(variance))
+    return (
+        f"RMS {float(jnp.sqrt(jnp.mean(error**2))):.4f}, "
+        f"median {float(jnp.median(jnp.abs(error))):.4f} radii, "
+        f"surer half RMS {float(jnp.sqrt(jnp.mean(jnp.where(best, error**2, 0)) * 2)):.4f}, "
+        f"error / sigma {float(jnp.sqrt(jnp.mean(z**2))):.3f}, "
+        f"within 2 sigma {float(jnp.mean(jnp.abs(z) < 2)):.3f}"
+    )
