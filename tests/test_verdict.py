@@ -310,7 +310,7 @@ def test_two_flats_nearly_as_good_are_both_named():
     decision = decide(findings(gap=gap(0.97, u=0.10), yoke=yoke(clock_deg=measured(0.6, 0.5))))
     assert "flat-uncertain" in codes(decision)
     note = next(r for r in decision.reasons if r.code == "flat-uncertain")
-    assert "0.00 or 0.25 turns" in note.text
+    assert "0.00 or 0.25 turns; the first is right with 65%" in note.text
 
 
 def test_a_better_flat_is_mentioned_on_a_pass():

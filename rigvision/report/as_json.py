@@ -23,6 +23,8 @@ _NO_GAP: dict[str, Any] = {
     "taper_mm": None,
     "taper_expanded_uncertainty_mm": None,
     "taper_coverage_factor": None,
+    "acceptance_lower_mm": None,
+    "acceptance_upper_mm": None,
     "stations": [],
 }
 
@@ -49,6 +51,7 @@ def as_json(result: CheckResult) -> dict[str, Any]:
         "uncertainty_budget": [_budget_line(line) for line in result.uncertainty_budget],
         "view": asdict(result.view),
         "version": result.version,
+        "decision": None if result.decision is None else asdict(result.decision),
     }
     rounded: dict[str, Any] = _rounded(plain, "result")
     return rounded
