@@ -270,6 +270,33 @@ def test_options_reach_the_library(checked: Any) -> None:
     ]
 
 
+# Budget and Monte Carlo
+
+
+def test_a_senseless_number_of_draws_is_wrong_usage(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    calls = checked([outcome("a.jpg", "pass")])
+    for draws in ("10", "2000000"):
+        assert run("check", "a.jpg", "--monte-carlo", draws) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert f"{draws} Monte Carlo draws cannot be used. Give between" in err
+    assert calls == [], "refused before any photo is opened"
+
+
+def test_a_photo_that_could_not_be_measured_is_drawn_without_figures(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    checked([outcome("a.jpg", "retake")])
+    run("check", "--json", "a.jpg", "--monte-carlo", "10000")
+    found = json.loads(capsys.readouterr().out)
+    assert found["monte_carlo"] == {"draws": 10_000, "seed": 1, "quantities": []}
+    checked([outcome("a.jpg", "retake")])
+    run("check", "a.jpg", "--monte-carlo", "10000")
+    assert "Nothing was measured that could be drawn." in capsys.readouterr().out
+
+
 # Analysed images
 
 
