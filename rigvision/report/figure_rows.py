@@ -114,10 +114,9 @@ def risk_line(result: CheckResult) -> str | None:
     decision = result.decision
     if result.verdict != "pass" or decision is None or decision.joint_risk is None:
         return None
-    return (
-        f"Risk that at least one figure is outside all the same: {percent(decision.joint_risk)}, "
-        f"at most {percent(decision.joint_risk_at_most)}."
-    )
+    risk, at_most = percent(decision.joint_risk), percent(decision.joint_risk_at_most)
+    bound = "" if at_most == risk else f", at most {at_most}"
+    return f"Risk that at least one figure is outside all the same: {risk}{bound}."
 
 
 def _at_most(limit: float | None, decimals: int, unit: str) -> tuple[str, str]:
