@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rigvision.ground.measured import correlation
 from rigvision.metrology.gap import GapModel, GapTuning, measure_gap
 from rigvision.vision.view import View
 from rigvision.world.catalogue import load
@@ -151,6 +152,21 @@ def test_every_influence_has_a_source_a_kind_and_no_negative_size():
         assert all(i.kind in "AB" and i.standard_uncertainty >= 0.0 for i in quantity.influences)
 
 
+def test_mean_and_taper_hang_on_the_same_edges():
+    """The last station read badly: what makes it too wide makes mean and taper too large.
+
+    Evenly good stations leave the two uncorrelated, as the taper's weights are odd in x.
+    """
+    slot = slot_of(FRAME, np.full(7, 0.8))
+    bad = slot.covariance_mm2.copy()
+    bad[-1, -1] = 0.4**2
+    even = measure_gap(slot, pose_at(), GAUGE, FRAME)
+    worse = measure_gap(replace(slot, covariance_mm2=bad), pose_at(), GAUGE, FRAME)
+    assert abs(correlation(even.mean_mm, even.taper_mm)) < 0.02
+    assert correlation(worse.mean_mm, worse.taper_mm) > 0.5
+    assert correlation(worse.mean_mm, worse.sill.offset_mm) < 0.0
+
+
 def test_edge_definition_is_a_share_of_the_round():
     """No round, no doubt where the tangent plane lies."""
     sharp = FRAME.model_copy(update={"sill": FRAME.sill.model_copy(update={"edge_radius_mm": 0.0})})
@@ -231,7 +247,7 @@ def test_a_larger_round_is_read_right_once_that_is_known(view):
         slope = view.ray_slope_y(middle)
         outline = true * (np.sqrt(1.0 + slope**2) - 1.0)
         allowed = drawn * (np.sqrt(1.0 + slope**2) - 1.0)
-        # From above the door shows its outline, which stands out into the slot; from below the sill.
+        # From above the door shows its outline, out in the slot; from below the sill does.
         x_row[1 if slope > 0 else 0, 1] += (allowed - outline) * (1 if slope > 0 else -1)
     assert abs(read_again({}, points, view) - 1.5) > 0.01
     assert read_again({"edge radius": true - drawn}, points, view) == pytest.approx(1.5, abs=3e-4)

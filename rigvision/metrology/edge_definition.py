@@ -47,4 +47,5 @@ def edge_definition(
         freedom_of(tuning.relative_doubt),
         input_uncertainty=edge_radii * radius_mm,
         unit="mm",
+        inputs="edges/definition",
     )
