@@ -90,8 +90,11 @@ def test_a_camera_known_exactly_leaves_all_to_the_pose():
 
 
 def test_places_are_those_of_the_view_s_own_projection():
-    """Three other views and planes: each point read as ``View.on_plane_z`` reads it."""
-    pose, rng = pose_at(view_at(k1=0.03)), np.random.default_rng(2)
+    """Three other views and planes: each point read as ``View.on_plane_z`` reads it.
+
+    Views close by, as translations err in logarithm and bearing: 0.02 mm of 240, squared.
+    """
+    pose, rng = pose_at(view_at(k1=0.03), scale=0.1), np.random.default_rng(2)
     errors = np.linalg.cholesky(pose.covariance) @ rng.standard_normal((11, 3))
     depth = rng.normal(0.0, 0.2, (3, len(POINTS)))
     read = FixedPixels(pose, POINTS).read(errors.T, depth)
@@ -103,3 +106,18 @@ def test_places_are_those_of_the_view_s_own_projection():
             assert read[k, n, :2] == pytest.approx(place[:2], abs=1e-6)
             assert np.hypot(read[k, n, 0] - x, read[k, n, 1] - y) > 1e-4
             assert read[k, n, 3] == pytest.approx(view.ray_slope_y(place), abs=1e-6)
+
+
+def test_a_badly_known_focal_length_takes_the_distance_with_it():
+    """20 % further away with a focal length 20 % longer: points of the plate's plane stay.
+
+    Along the axis, in the middle of the picture; a straight line would be off by
+    (e^0.2 - 1.2) / 1.2 = 1.8 %.
+    """
+    pose = pose_at(view_at(tilt_deg=0.0, roll_deg=0.0, aim_mm=(0.0, 0.0), k1=0.0))
+    points = np.array([[10.0, -20.0, 0.0], [-30.0, 12.0, 0.0]])
+    error = np.zeros((1, 11))
+    error[0, 6] = 0.2
+    error[0, 3:6] = 0.2 * pose.view.translation_mm
+    read = FixedPixels(pose, points).read(error, np.zeros((1, 2)))
+    np.testing.assert_allclose(read[0, :, :2], points[:, :2], rtol=0, atol=1e-9)
