@@ -18,6 +18,7 @@ import rigvision
 from rigvision.cli.main import main
 from rigvision.decision.reasons import Reason
 from rigvision.decision.result import (
+    BudgetLine,
     CheckResult,
     PhotoFacts,
     TurnsResult,
@@ -272,6 +273,8 @@ def test_options_reach_the_library(checked: Any) -> None:
 
 # Budget and Monte Carlo
 
+_LINE = BudgetLine("gap", "edge fit", "A", 0.02, share=1.0)
+
 
 def test_a_senseless_number_of_draws_is_wrong_usage(
     checked: Any, capsys: pytest.CaptureFixture[str]
@@ -283,6 +286,21 @@ def test_a_senseless_number_of_draws_is_wrong_usage(
         assert out == ""
         assert f"{draws} Monte Carlo draws cannot be used. Give between" in err
     assert calls == [], "refused before any photo is opened"
+
+
+def test_the_budget_follows_the_result_where_it_is_wanted(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = outcome("a.jpg", "adjust")
+    object.__setattr__(found, "uncertainty_budget", (_LINE,))
+    checked([found])
+    run("check", "a.jpg")
+    assert "edge fit" not in capsys.readouterr().out
+    run("check", "a.jpg", "--budget")
+    out = capsys.readouterr().out
+    assert out.index("ADJUST") < out.index("edge fit")
+    run("check", "a.jpg", "--budget", "--json")
+    json.loads(capsys.readouterr().out)
 
 
 def test_a_photo_that_could_not_be_measured_is_drawn_without_figures(

@@ -45,6 +45,16 @@ def test_lead_is_pitch_times_starts():
     assert drive.gap_per_socket_turn_mm == pytest.approx(8.0, abs=1e-12)
 
 
+def test_turns_are_travel_over_lead():
+    """Mott, example 17-1 (lead 0.250 in as printed): a door 25.4 mm too open on that screw alone
+
+    takes four turns.
+    """
+    drive = {"screw_lead_mm": 6.35, "socket_turns_per_screw_turn": 1.0, "door_motion_ratio": 1.0}
+    found = solve_turns(measured(0.80 + 25.4, 0.05), None, frame_with(**drive))
+    assert found.value == pytest.approx(4.0, abs=1e-12)
+
+
 def test_a_bevel_pair_of_16_and_32_teeth_halves_the_travel():
     """Ratio of a bevel pair: i = z2 / z1 = 2 (recomputed). 8 mm of lead become 4 mm a turn."""
     drive = FRAME.drive.model_copy(
