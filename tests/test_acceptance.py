@@ -30,7 +30,7 @@ def about(value: float, u: float, lower: float = 0.55, upper: float = 1.05) -> C
     [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)],
 )
 def test_guard_bands_of_jcgm_106_table_1(probability, z):
-    """JCGM 106:2012, 7.3, Table 1: z for conformance probabilities, printed to 0.01."""
+    """JCGM 106:2012, 7.3, Table 1: z for conformance probabilities (recomputed, to 0.01)."""
     lower, upper = guarded_limits(measured(0.8, 0.01), 0.55, 1.05, probability)
     assert (lower - 0.55) / 0.01 == pytest.approx(z, abs=0.006)
     assert (1.05 - upper) / 0.01 == pytest.approx(z, abs=0.006)
