@@ -99,7 +99,7 @@ class _Reading:
 
     def mean(self) -> Measured:
         """Mean over the frame's stations. Lost ones are filled from the line of the others."""
-        weights = _mean_weights(self.x_mm, np.asarray(self._frame.gap.stations_x_mm))
+        weights = mean_weights(self.x_mm, np.asarray(self._frame.gap.stations_x_mm))
         return self._combine(float(weights @ self._gap), weights)
 
     def taper(self) -> Measured | None:
@@ -110,17 +110,15 @@ class _Reading:
         """
         wanted = self._frame.gap.stations_x_mm
         span = wanted[-1] - wanted[0]
-        if np.ptp(self.x_mm) < 0.6 * span or len(self.x_mm) < 3:
+        if not tells_taper(self.x_mm, wanted):
             return None
-        x = self.x_mm - self.x_mm.mean()
-        weights = span * x / np.sum(x**2)
+        weights = span * slope_weights(self.x_mm)
         return self._combine(float(weights @ self._gap), weights)
 
     def sill(self) -> SillLine:
         edge_y = self._frame.sill.edge_y_mm
-        x = self.x_mm - self.x_mm.mean()
-        mean = np.full(len(x), 1.0 / len(x))
-        slope = x / np.sum(x**2)
+        mean = np.full(len(self.x_mm), 1.0 / len(self.x_mm))
+        slope = slope_weights(self.x_mm)
         sill_covariance = self._covariance[::2, ::2]
         shading = self._tuning.edge_definition_radii * self._frame.sill.edge_radius_mm
         depth = self._tuning.plane_depth_mm * float(np.abs(self._slopes).mean())
@@ -179,7 +177,18 @@ class _Reading:
         )
 
 
-def _mean_weights(read_x: FloatArray, wanted_x: FloatArray) -> FloatArray:
+def tells_taper(read_x: FloatArray, wanted_x: tuple[float, ...]) -> bool:
+    """Whether the stations read reach far enough to both sides."""
+    return len(read_x) >= 3 and bool(np.ptp(read_x) >= 0.6 * (wanted_x[-1] - wanted_x[0]))
+
+
+def slope_weights(read_x: FloatArray) -> FloatArray:
+    """Weights (R,) of readings in the slope of the straight line through them."""
+    x = read_x - read_x.mean()
+    return np.asarray(x / np.sum(x**2))
+
+
+def mean_weights(read_x: FloatArray, wanted_x: FloatArray) -> FloatArray:
     """Weights (R,) of the readings in the mean over the wanted stations.
 
     With all read, all weigh alike. A lost station counts as the straight line through the

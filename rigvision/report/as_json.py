@@ -9,6 +9,7 @@ from typing import Any
 from rigvision.decision.result import BudgetLine, CheckResult, GapResult
 from rigvision.ground.errors import RigvisionError
 from rigvision.ground.measured import COVERAGE_FACTOR
+from rigvision.report.joint_json import joint_as_json
 
 #: 0.01 micrometre, far below any uncertainty here; more digits would only pretend.
 DECIMALS = 5
@@ -50,6 +51,8 @@ def as_json(result: CheckResult) -> dict[str, Any]:
         "view": asdict(result.view),
         "version": result.version,
     }
+    if result.joint:
+        plain["joint"] = joint_as_json(result.joint)
     rounded: dict[str, Any] = _rounded(plain, "result")
     return rounded
 

@@ -17,7 +17,8 @@ from rich.text import Text
 from rigvision.decision.result import CheckResult, GapResult
 from rigvision.report.figure_rows import figure_rows
 from rigvision.report.figures import NOT_MEASURED, percent, signed_zero
-from rigvision.report.wording import CAUTION, LOOKS, one_line, place, what_to_do
+from rigvision.report.joint_text import photo_table
+from rigvision.report.wording import CAUTION, LOOKS, one_line, place, title, what_to_do
 
 _ASCII = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2"})
 
@@ -56,7 +57,7 @@ def _parts(result: CheckResult, ascii_only: bool) -> Iterator[RenderableType]:
     text = _Scribe(ascii_only)
     look = LOOKS[result.verdict]
     headline = text(verdict_line(result, ascii_only=ascii_only), look.terminal_style)
-    yield Text.assemble(headline, "   ", text(result.photo.name, "dim"))
+    yield Text.assemble(headline, "   ", text(title(result), "dim"))
     yield _indented(text(what_to_do(result), "bold"))
     yield ""
     for reason in result.reasons:
@@ -72,6 +73,9 @@ def _parts(result: CheckResult, ascii_only: bool) -> Iterator[RenderableType]:
     yield ""
     if result.gap and any(s.gap_mm is not None for s in result.gap.stations):
         yield _indented(_stations(result.gap, text))
+        yield ""
+    if result.joint:
+        yield _indented(photo_table(result.joint, text))
         yield ""
     yield _indented(text(_view_line(result), "dim"))
     yield _indented(text(_origin_line(result), "dim"))
