@@ -61,7 +61,15 @@ KEYS = {
     "view": "distance_mm tilt_deg px_per_mm marks_found",
 }
 #: What has been added to them since.
-ADDED = {"": {"version"}, "view": {"marks_refused"}}
+ADDED = {
+    "": {"version"},
+    "gap": {"taper_coverage_factor"},
+    "yoke": {
+        f"{figure}_coverage_factor" for figure in ("lateral_offset", "tilt", "seat_gap", "clock")
+    },
+    "turns": {"coverage_factor"},
+    "view": {"marks_refused"},
+}
 
 
 @pytest.fixture
@@ -228,9 +236,16 @@ def test_json_has_exactly_the_published_keys(result: CheckResult) -> None:
     for table, keys in KEYS.items():
         part = found[table] if table else found
         assert set(part) == set(keys.split()) | ADDED.get(table, set()), table
-    assert set(found["gap"]["stations"][0]) == {"x_mm", "gap_mm", "expanded_uncertainty_mm"}
+    assert set(found["gap"]["stations"][0]) == {
+        "x_mm",
+        "gap_mm",
+        "expanded_uncertainty_mm",
+        "coverage_factor",
+    }
     assert set(found["reasons"][0]) == {"code", "text", "remedy"}
     line = {"quantity", "source", "type", "standard_uncertainty_mm"}
+    line |= {"share", "sensitivity", "input_standard_uncertainty", "input_unit"}
+    line |= {"degrees_of_freedom"}
     assert set(found["uncertainty_budget"][0]) == line
     assert set(found["uncertainty_budget"][1]) == line | {"standard_uncertainty_deg"}
 
@@ -247,7 +262,7 @@ def test_json_keeps_nulls_and_rounds_floats(result: CheckResult) -> None:
 def test_json_without_a_gap_has_the_same_keys(result: CheckResult) -> None:
     bare = replace(result, gap=None, frame=None, evidence=None)
     found = as_json(bare)["gap"]
-    assert set(found) == set(KEYS["gap"].split())
+    assert set(found) == set(KEYS["gap"].split()) | ADDED["gap"]
     assert found["mean_mm"] is None
     assert found["stations"] == []
 

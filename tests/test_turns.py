@@ -136,10 +136,10 @@ def test_a_mirrored_rig_turns_as_far(gap, clock):
 
 
 def test_uncertainty_is_the_clock_s_where_there_is_one():
-    """0.9 deg are 0.0025 turn, expanded 0.005."""
+    """0.9 deg are 0.0025 turn, times 1.959964."""
     found = solve_turns(measured(1.20, 0.05), measured(5.0, 0.9), FRAME)
     assert found.standard_uncertainty == pytest.approx(0.0025, abs=1e-12)
-    assert found.expanded_uncertainty == pytest.approx(0.005, abs=1e-12)
+    assert found.expanded_uncertainty == pytest.approx(0.00489991, abs=1e-8)
 
 
 # ------------------------------------------------------------- where the two do not agree

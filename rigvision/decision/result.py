@@ -39,19 +39,21 @@ class StationResult:
     x_mm: float
     gap_mm: float | None
     expanded_uncertainty_mm: float | None
+    coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class GapResult:
     mean_mm: float | None
     expanded_uncertainty_mm: float | None
-    coverage_factor: float
+    coverage_factor: float | None
     conformance_probability: float | None
     lower_mm: float
     upper_mm: float
     taper_mm: float | None
     taper_expanded_uncertainty_mm: float | None
     stations: tuple[StationResult, ...]
+    taper_coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,10 @@ class YokeResult:
     clock_deg: float | None = None
     clock_expanded_uncertainty_deg: float | None = None
     engaged: bool | None = None
+    lateral_offset_coverage_factor: float | None = None
+    tilt_coverage_factor: float | None = None
+    seat_gap_coverage_factor: float | None = None
+    clock_coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,17 +80,29 @@ class TurnsResult:
     direction: Direction | None
     source: Literal["gap", "gap+clock"] | None
     instruction: str
+    coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """One influence on one quantity; angular quantities carry degrees instead of mm."""
+    """One influence on one quantity; angular quantities carry degrees instead of mm.
+
+    ``standard_uncertainty_*`` is the contribution, sensitivity times the input's standard
+    uncertainty; the contributions add up in squares. ``degrees_of_freedom`` is None where
+    they are infinite. A source that is several correlated inputs counts as one standardised
+    input, without unit.
+    """
 
     quantity: str
     source: str
     type: Literal["A", "B"]
     standard_uncertainty_mm: float | None
     standard_uncertainty_deg: float | None = None
+    share: float | None = None  # of the quantity's variance
+    sensitivity: float | None = None  # the quantity's unit per the input's
+    input_standard_uncertainty: float | None = None
+    input_unit: str = ""
+    degrees_of_freedom: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

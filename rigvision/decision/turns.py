@@ -8,10 +8,11 @@ nominal. Without a clock the gap alone says how far.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, gcd, hypot
+from math import floor, gcd, hypot, inf
 from typing import Literal
 
-from rigvision.ground.measured import COVERAGE_FACTOR, Measured
+from rigvision.ground.measured import Measured
+from rigvision.ground.student import coverage_factor
 from rigvision.world.frame import Drive, Frame
 
 Direction = Literal["close", "open", "none"]
@@ -37,10 +38,15 @@ class Turns:
     second_value: float | None = None  # another flat that is nearly as good
     contradiction_mm: float | None = None  # gap against clock, where they cannot both be right
     contradiction_limit_mm: float | None = None
+    degrees_of_freedom: float = inf
+
+    @property
+    def coverage_factor(self) -> float:
+        return coverage_factor(self.degrees_of_freedom)
 
     @property
     def expanded_uncertainty(self) -> float:
-        return COVERAGE_FACTOR * self.standard_uncertainty
+        return self.coverage_factor * self.standard_uncertainty
 
     @property
     def direction(self) -> Direction:

@@ -9,15 +9,18 @@ the same places, and what the photos say of them together comes out as ``told``.
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.reading import Place, Pull, Reading
+
+#: Effects below this part of the combined uncertainty are rounding.
+NO_EFFECT = 1e-9
 
 
 @dataclass(frozen=True)
@@ -46,14 +49,14 @@ class JointSolution:
         """A figure with its budget; ``by_place`` (P,) is its derivative by the places."""
         return budget(value, by_place @ self.gain, self.pulls)
 
-    def told(self, key: Hashable) -> tuple[float, float] | None:
-        """What the photos say of a shared influence of one variable: estimate and standard
+    def told(self, key: Hashable, variable: int = 0) -> tuple[float, float] | None:
+        """What the photos say of a shared influence's variable: estimate and standard
         uncertainty, in units of the prior's; (0, 1) where they say nothing, None if unknown.
         """
         found = [p.by_variable for p in self.pulls if p.key == key]
         if not found:
             return None
-        pull = found[0][:, 0]
+        pull = found[0][:, variable]
         left = 1.0 - float(pull @ self._innovation @ pull)
         return float(pull @ self._weighted_residuals), sqrt(max(left, 0.0))
 
@@ -87,19 +90,30 @@ def solve(readings: Sequence[Reading]) -> JointSolution:
 
 
 def budget(value: float, by_value: FloatArray, pulls: Sequence[Pull]) -> Measured:
-    """A weighted sum of values (N,) with the share of every source, in order of appearance."""
-    variance: dict[str, float] = {}
-    kinds: dict[str, str] = {}
+    """A weighted sum of values (N,), with a line for each source that acts on it."""
+    effects: dict[str, list[tuple[Pull, FloatArray]]] = {}
     for pull in pulls:
-        share = by_value @ pull.by_variable
-        variance[pull.source] = variance.get(pull.source, 0.0) + float(share @ share)
-        kinds[pull.source] = pull.kind
-    return Measured(
-        value,
-        tuple(
-            Influence(source, "A" if kinds[source] == "A" else "B", sqrt(v))
-            for source, v in variance.items()
-        ),
+        effects.setdefault(pull.source, []).append((pull, by_value @ pull.by_variable))
+    influences = [_influence(source, parts) for source, parts in effects.items()]
+    least = NO_EFFECT * hypot(*(i.standard_uncertainty for i in influences))
+    return Measured(value, tuple(i for i in influences if i.standard_uncertainty > least))
+
+
+def _influence(source: str, parts: list[tuple[Pull, FloatArray]]) -> Influence:
+    """One line of the budget from all pulls of a source.
+
+    How well its size is known does not grow with the photos: the fewest degrees of freedom
+    count. ``effects`` holds all of its variables, so that two figures of one solution know
+    how far they err together.
+    """
+    effects = np.concatenate([effect for _, effect in parts])
+    return Influence(
+        source,
+        parts[0][0].kind,
+        float(np.linalg.norm(effects)),
+        min(pull.degrees_of_freedom for pull, _ in parts),
+        effects=tuple(effects.tolist()),
+        inputs=f"joint/{source}",
     )
 
 
@@ -111,7 +125,7 @@ def stacked(readings: Sequence[Reading]) -> tuple[Pull, ...]:
         for pull in reading.pulls:
             if pull.key not in whole:
                 empty = np.zeros((int(starts[-1]), pull.by_variable.shape[1]))
-                whole[pull.key] = Pull(pull.source, pull.kind, pull.key, empty)
+                whole[pull.key] = replace(pull, by_variable=empty)
             rows = slice(int(start), int(start) + len(reading.values))
             whole[pull.key].by_variable[rows] += pull.by_variable
     return tuple(whole.values())

@@ -16,17 +16,15 @@ from rigvision.ground.conventions import FloatArray, fold_deg
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, SillLine, Station, mean_weights, slope_weights, tells_taper
 from rigvision.metrology.joint import JointSolution
+from rigvision.metrology.photo_reading import EDGES_DEPTH, YOKE_DEPTH
 from rigvision.metrology.reading import (
     CLOCK,
     DOOR,
-    EDGES_DEPTH,
     FACE_X,
     SILL,
     SOCKET_ANGLE,
-    SOCKET_DEPTH,
     SOCKET_Y,
     YOKE_ANGLE,
-    YOKE_DEPTH,
     YOKE_X,
     YOKE_Y,
     JointTuning,
@@ -102,14 +100,14 @@ def joint_alignment(solution: JointSolution, frame: Frame) -> YokeAlignment:
 def plane_depths(solution: JointSolution, tuning: JointTuning | None = None) -> list[PlaneDepth]:
     """What the photos together say of the depths that a single one takes from the drawing."""
     tuning = tuning or JointTuning()
-    planes: tuple[tuple[str, Hashable, float], ...] = (
-        ("edges", EDGES_DEPTH, tuning.gap.plane_depth_mm),
-        ("yoke", YOKE_DEPTH, tuning.yoke.depth_mm),
-        ("socket", SOCKET_DEPTH, tuning.yoke.depth_mm),
+    planes: tuple[tuple[str, Hashable, int, float], ...] = (
+        ("edges", EDGES_DEPTH, 0, tuning.gap.plane_depth_mm),
+        ("socket", YOKE_DEPTH, 0, tuning.yoke.depth_mm),
+        ("yoke", YOKE_DEPTH, 1, tuning.yoke.depth_mm),
     )
     depths = []
-    for plane, key, prior_mm in planes:
-        told = solution.told(key)
+    for plane, key, variable, prior_mm in planes:
+        told = solution.told(key, variable)
         if told is not None:
             offset, u = told[0] * prior_mm, told[1] * prior_mm
             depths.append(PlaneDepth(plane, Measured(offset, (Influence("parallax", "B", u),))))

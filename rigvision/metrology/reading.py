@@ -8,13 +8,14 @@ key share these variables, and so err together; everything else is a photo's own
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field, replace
+from math import inf
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.measured import Kind
 from rigvision.metrology.gap import GapTuning
 from rigvision.metrology.yoke import YokeTuning
 from rigvision.vision.pose import CameraPrior, Pose, SharedPulls
@@ -32,9 +33,6 @@ SOCKET_Y: Place = ("socket y", 0.0)
 SOCKET_ANGLE: Place = ("socket angle", 0.0)
 FACE_X: Place = ("socket face x", 0.0)
 CLOCK: Place = ("clock", 0.0)
-
-#: Keys of the depths, which photos from several directions see by parallax.
-EDGES_DEPTH, YOKE_DEPTH, SOCKET_DEPTH = "depth of edges", "depth of yoke", "depth of socket"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,19 +74,10 @@ class Pull:
     """One influence on a reading of R values."""
 
     source: str
-    kind: Literal["A", "B"]
+    kind: Kind
     key: Hashable
     by_variable: FloatArray  # (R, K)
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Part of a reading before the view's own influence is added."""
-
-    places: tuple[Place, ...]
-    values: FloatArray  # (R,)
-    by_view: FloatArray  # (R, 11), derivative by the view's parameters
-    pulls: tuple[Pull, ...]
+    degrees_of_freedom: float = inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,50 +91,24 @@ class Reading:
 
     def combined(self, weights: FloatArray, places: tuple[Place, ...]) -> Reading:
         """The same photo read as weighted sums of its values, weights (Q, R)."""
-        pulls = tuple(Pull(p.source, p.kind, p.key, weights @ p.by_variable) for p in self.pulls)
+        pulls = tuple(replace(p, by_variable=weights @ p.by_variable) for p in self.pulls)
         return Reading(self.key, places, weights @ self.values, pulls)
 
 
-def joined(view: PhotoView, blocks: list[Block]) -> Reading:
-    """Blocks of one photo as one reading, with the pulls of the view they all hang on."""
-    starts = np.cumsum([0, *(len(b.values) for b in blocks)])
-    pulls = [
-        Pull(p.source, p.kind, p.key, _placed(p.by_variable, int(start), int(starts[-1])))
-        for block, start in zip(blocks, starts, strict=False)
-        for p in block.pulls
-    ]
-    by_view = np.concatenate([b.by_view for b in blocks])
-    return Reading(
-        view.key,
-        tuple(place for b in blocks for place in b.places),
-        np.concatenate([b.values for b in blocks]),
-        (*pulls, *_view_pulls(by_view, view)),
+def joined(parts: Sequence[Reading]) -> Reading:
+    """Readings of different places in one photo as one."""
+    starts = np.cumsum([0, *(len(part.values) for part in parts)])
+    pulls = tuple(
+        replace(p, by_variable=_placed(p.by_variable, int(start), int(starts[-1])))
+        for part, start in zip(parts, starts, strict=False)
+        for p in part.pulls
     )
-
-
-def shared_and_own(
-    source: str, kind: Literal["A", "B"], by_variable: FloatArray, part: float, view: PhotoView
-) -> Iterator[Pull]:
-    """An influence of which all photos share a part of the variance."""
-    yield Pull(source, kind, source, np.sqrt(part) * by_variable)
-    yield Pull(source, kind, (view.key, source), np.sqrt(1.0 - part) * by_variable)
-
-
-def factor(covariance: FloatArray) -> FloatArray:
-    """F (n, n) with F F' = covariance; what rounding made negative counts as zero."""
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
-
-
-def _view_pulls(by_view: FloatArray, view: PhotoView) -> Iterator[Pull]:
-    """Gauge and phone, which other photos share, then what is left of the pose."""
-    shared = np.column_stack([view.shared.marks, view.shared.camera])
-    yield Pull("mark positions", "B", "mark positions", by_view @ view.shared.marks)
-    focal, lens = view.shared.camera[:, :1], view.shared.camera[:, 1:]
-    yield Pull("focal length", "B", (view.prior, "focal length"), by_view @ focal)
-    yield Pull("lens", "B", (view.prior, "lens"), by_view @ lens)
-    own = factor(view.pose.covariance - shared @ shared.T)
-    yield Pull("pose", "B", (view.key, "pose"), by_view @ own)
+    return Reading(
+        parts[0].key,
+        tuple(place for part in parts for place in part.places),
+        np.concatenate([part.values for part in parts]),
+        pulls,
+    )
 
 
 def _placed(rows: FloatArray, start: int, total: int) -> FloatArray:

@@ -8,7 +8,6 @@ from typing import Any
 
 from rigvision.decision.result import BudgetLine, CheckResult, GapResult
 from rigvision.ground.errors import RigvisionError
-from rigvision.ground.measured import COVERAGE_FACTOR
 from rigvision.report.joint_json import joint_as_json
 
 #: 0.01 micrometre, far below any uncertainty here; more digits would only pretend.
@@ -18,12 +17,13 @@ DECIMALS = 5
 _NO_GAP: dict[str, Any] = {
     "mean_mm": None,
     "expanded_uncertainty_mm": None,
-    "coverage_factor": COVERAGE_FACTOR,
+    "coverage_factor": None,
     "conformance_probability": None,
     "lower_mm": None,
     "upper_mm": None,
     "taper_mm": None,
     "taper_expanded_uncertainty_mm": None,
+    "taper_coverage_factor": None,
     "stations": [],
 }
 
