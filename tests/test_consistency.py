@@ -85,6 +85,18 @@ def test_three_states_in_three_photos_name_nobody(gauge, frame):
     assert (found.agree, found.odd) == (False, None)
 
 
+def test_a_photo_between_two_others_names_neither(gauge, frame):
+    """0.80, 0.87, 0.94: without the first the rest agree, and without the last as well."""
+    views = [
+        photo_of(frame, k, VIEWS[2], gaps_mm=g, sigma_mm=0.02)
+        for k, g in zip("abc", (0.80, 0.87, 0.94), strict=True)
+    ]
+    assert compared(gauge, frame, *views[1:]).agree
+    assert compared(gauge, frame, *views[:2]).agree
+    found = compared(gauge, frame, *views)
+    assert (found.agree, found.odd) == (False, None)
+
+
 def test_two_odd_photos_of_four_name_nobody(gauge, frame):
     views = [*photos(frame, 2), *(
         photo_of(frame, k, v, gaps_mm=g, sigma_mm=0.02)

@@ -12,7 +12,7 @@ from rigvision.ground.measured import correlation
 from rigvision.metrology.gap import measure_gap
 from rigvision.metrology.joint import solve
 from rigvision.metrology.joint_figures import joint_alignment, joint_gap, plane_depths
-from rigvision.metrology.photo_reading import EDGES_DEPTH, read_photos
+from rigvision.metrology.photo_reading import EDGES_DEPTH, _in_common, read_photos
 from rigvision.metrology.reading import Pull, Reading
 from rigvision.metrology.yoke import measure_yoke
 from tests.hand_made import influence, socket_place, yoke_place
@@ -208,6 +208,21 @@ def test_a_photo_with_more_doubt_never_pulls_the_wrong_way(gauge, frame):
     assert 0.80 < gap < 0.85
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_what_is_common_exceeds_no_photo_s_own(seed):
+    """In no direction: what is left of each has no negative variance."""
+    rng = np.random.default_rng(seed)
+    shapes = rng.normal(0.0, 1.0, (3, 4, 4)) * rng.uniform(0.2, 3.0, (3, 1, 4))
+    covariances = [s @ s.T for s in shapes]
+    root = _in_common(covariances, 1.0)
+    common = root @ root.T
+    for covariance in covariances:
+        assert np.linalg.eigvalsh(covariance - common).min() > -1e-9
+    # and it is not simply nothing: of two alike it is all
+    again = _in_common(covariances[:1] * 2, 0.9)
+    np.testing.assert_allclose(again @ again.T, 0.9 * covariances[0], rtol=0, atol=1e-9)
+
+
 def test_figures_do_not_hang_on_the_order_of_photos(gauge, frame):
     photos = [
         photo_of(frame, k, v, gaps_mm=g, sigma_mm=s)
@@ -273,6 +288,31 @@ def test_photos_from_above_and_below_tell_the_edges_depth(nearer_mm, gauge, fram
     misread, read = (joint_gap(s, frame).sill.offset_mm.value for s in (alone, together))
     assert abs(read) < 0.5 * abs(misread)
     assert alone.told(EDGES_DEPTH) == pytest.approx((0.0, 1.0), abs=1e-6)
+
+
+@pytest.mark.parametrize(("plane", "other"), [("yoke", "socket"), ("socket", "yoke")])
+def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, gauge, frame):
+    """0.09 mm nearer, one and a half of its prior; the plane that is where it is drawn, is."""
+    photos = []
+    for k, view in zip("abcd", VIEWS, strict=True):
+        places = {
+            "yoke": np.array([4.0, -20.0, -3.0]),
+            "socket": np.array([4.0, -20.0, -10.0]),
+        }
+        pixel = view.project((places[plane] + np.array([0.0, 0.0, 0.09]))[None, :])
+        seen = view.on_plane_z(pixel, places[plane][2])[0]
+        moved = {
+            "yoke": {"yoke": yoke_place(float(seen[0]), float(seen[1]), sigma=0.002)},
+            "socket": {"socket": socket_place(float(seen[1]), face_x_mm=None, sigma=0.002)},
+        }
+        usual = {
+            "yoke": yoke_place(4.0, -20.0, sigma=0.002),
+            "socket": socket_place(-20.0, face_x_mm=None, sigma=0.002),
+        }
+        photos.append(photo_of(frame, k, view, **(usual | moved[plane])))
+    depths = {d.plane: d.offset_mm for d in plane_depths(solve(read_photos(photos, gauge, frame)))}
+    assert depths[plane].value == pytest.approx(0.09, abs=0.035)
+    assert depths[other].value == pytest.approx(0.0, abs=0.035)
 
 
 def test_photos_from_one_place_tell_no_depth(gauge, frame):
