@@ -30,7 +30,7 @@ from rigvision.joint_photos import (
 from rigvision.metrology.consistency import compare_photos
 from rigvision.metrology.joint import JointSolution, solve
 from rigvision.metrology.joint_figures import joint_alignment, joint_gap, plane_depths
-from rigvision.metrology.photo_reading import read_photos
+from rigvision.metrology.photo_reading import read_photos, read_to_compare
 from rigvision.metrology.reading import PhotoView
 from rigvision.vision.pose import shared_pulls
 
@@ -78,7 +78,7 @@ def _solved(
     assert first.frame is not None
     # In an order of their own, so that the last digit does not hang on the order given.
     views = sorted((_view(p.evidence) for p in usable), key=lambda v: v.key)
-    compared = compare_photos(read_photos(views, first.gauge, first.frame), first.frame)
+    compared = compare_photos(read_to_compare(views, first.gauge, first.frame), first.frame)
     names = {p.key: p.name for p in usable}
     odd = compared.odd
     if odd is not None:

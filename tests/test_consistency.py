@@ -10,13 +10,13 @@ from scipy.stats import kstest
 
 from rigvision.metrology.consistency import compare_photos
 from rigvision.metrology.joint import stacked
-from rigvision.metrology.photo_reading import read_photos
+from rigvision.metrology.photo_reading import read_to_compare
 from tests.hand_made import socket_place, yoke_place
 from tests.setups import VIEWS, photo_of
 
 
 def compared(gauge, frame, *photos):
-    return compare_photos(read_photos(photos, gauge, frame), frame)
+    return compare_photos(read_to_compare(photos, gauge, frame), frame)
 
 
 def photos(frame, count: int = 3):
@@ -146,7 +146,7 @@ def test_errors_as_large_as_stated_look_like_chance(gauge, frame):
     campaigns (binomial).
     """
     rng = np.random.default_rng(12)
-    readings = read_photos(photos(frame), gauge, frame)
+    readings = read_to_compare(photos(frame), gauge, frame)
     sizes = [len(r.values) for r in readings]
     probabilities, alarms = [], 0
     for _ in range(300):

@@ -55,7 +55,8 @@ EDGES_DEPTH, YOKE_DEPTH = ("edges", "plane depth"), ("yoke", "plane depth")
 class Common:
     """What the fits of all photos have in common: roots of covariance, None where unread."""
 
-    edges: FloatArray | None  # (4, 4), offset and slope of the sill's line, then the door's
+    # By photo, (4, 4): offset and slope of the sill's line, then the door's.
+    edges: Mapping[str, FloatArray]
     outline: FloatArray | None  # (2, 2), socket y and angle
     face: FloatArray | None  # (1, 1), socket face x
     lines: FloatArray | None  # (1, 1), clock
@@ -65,15 +66,34 @@ class Common:
 def read_photos(
     views: Sequence[PhotoView], gauge: Gauge, frame: Frame, tuning: JointTuning | None = None
 ) -> tuple[Reading, ...]:
-    """The readings of all photos that show something of gap or yoke."""
+    """The readings of all photos that show something of gap or yoke, to be solved together.
+
+    What is shared has the same size in all photos. Were it a part of each photo's own, a photo
+    with twice the doubt would seem to err exactly twice as far, and the solve would
+    extrapolate from the bad photo beyond the good one.
+    """
     tuning = tuning or JointTuning()
-    common = _common(views, frame, tuning)
-    readings = []
-    for view in views:
-        parts = list(_read(view, common, gauge, frame, tuning))
-        if parts:
-            readings.append(joined(parts))
-    return tuple(readings)
+    lines = [_line_covariance(v.slot, frame) for v in views if v.slot and v.has_edges]
+    root = _in_common(lines, tuning.edges_shared)
+    edges = {v.key: root for v in views if root is not None}
+    return _read_all(views, _common(views, edges, tuning), gauge, frame, tuning)
+
+
+def read_to_compare(
+    views: Sequence[PhotoView], gauge: Gauge, frame: Frame, tuning: JointTuning | None = None
+) -> tuple[Reading, ...]:
+    """The same, to be tested against each other: each photo shares a part of its own doubt.
+
+    That is what quick scenes show, and nothing is extrapolated here; sharing less would take
+    photos for worse than they are, and let an odd one pass.
+    """
+    tuning = tuning or JointTuning()
+    edges = {
+        v.key: _symmetric_root(tuning.edges_shared * _line_covariance(v.slot, frame))
+        for v in views
+        if v.slot and v.has_edges
+    }
+    return _read_all(views, _common(views, edges, tuning), gauge, frame, tuning)
 
 
 def edge_lines(x_mm: FloatArray, frame: Frame) -> FloatArray:
@@ -86,6 +106,17 @@ def edge_lines(x_mm: FloatArray, frame: Frame) -> FloatArray:
     both = np.zeros((len(x_mm), 2, 4))
     both[:, 0, :2] = both[:, 1, 2:] = line
     return both.reshape(-1, 4)
+
+
+def _read_all(
+    views: Sequence[PhotoView], common: Common, gauge: Gauge, frame: Frame, tuning: JointTuning
+) -> tuple[Reading, ...]:
+    readings = []
+    for view in views:
+        parts = list(_read(view, common, gauge, frame, tuning))
+        if parts:
+            readings.append(joined(parts))
+    return tuple(readings)
 
 
 def _read(
@@ -101,13 +132,14 @@ def _read(
 # What all photos have in common
 
 
-def _common(views: Sequence[PhotoView], frame: Frame, tuning: JointTuning) -> Common:
-    slots = [v.slot for v in views if v.slot and v.has_edges]
+def _common(
+    views: Sequence[PhotoView], edges: Mapping[str, FloatArray], tuning: JointTuning
+) -> Common:
     sockets = [v.yoke.socket for v in views if v.yoke and v.yoke.socket]
     faces = [np.array([[s.face_u_mm**2]]) for s in sockets if s.face_u_mm is not None]
     lines = [np.array([[s.clock_u_rad**2]]) for s in sockets if s.clock_u_rad is not None]
     return Common(
-        _in_common([_line_covariance(s, frame) for s in slots], tuning.edges_shared),
+        edges,
         _in_common([s.covariance for s in sockets], tuning.yoke_shared),
         _in_common(faces, tuning.yoke_shared),
         _in_common(lines, tuning.yoke_shared),
@@ -122,18 +154,19 @@ def _line_covariance(slot: SlotEdges, frame: Frame) -> FloatArray:
 
 
 def _in_common(covariances: Sequence[FloatArray], part: float) -> FloatArray | None:
-    """Root of a part of the largest covariance that none of the photos' own falls short of.
-
-    What is shared has the same size in all photos. Were it a part of each photo's own, a photo
-    with twice the doubt would seem to err exactly twice as far, and the solve would
-    extrapolate from the bad photo beyond the good one.
-    """
+    """Root of a part of the largest covariance that none of the photos' own falls short of."""
     if not covariances:
         return None
     smallest, *others = sorted(covariances, key=lambda c: float(np.trace(c)))
     for other in others:
         smallest = _lower_bound(smallest, other)
     return root_of(part * smallest)
+
+
+def _symmetric_root(covariance: FloatArray) -> FloatArray:
+    """The root that is alike for alike covariances, so that its variables mean the same."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
 
 
 def _lower_bound(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -158,7 +191,7 @@ def _read_edges(
 ) -> Reading:
     """Sill and door at every station read, in turn."""
     model = GapModel(slot, view.pose, gauge, frame, tuning.gap)
-    lines = edge_lines(model.x_mm, frame) @ _known(common.edges)
+    lines = edge_lines(model.x_mm, frame) @ common.edges[view.key]
     # Built for all stations of the frame, so that the same variable stands for the same place.
     wanted = frame.gap.stations_x_mm
     rows = [2 * wanted.index(x) + edge for x in model.x_mm.tolist() for edge in (0, 1)]
