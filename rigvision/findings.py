@@ -10,9 +10,12 @@ from math import inf
 import numpy as np
 
 import rigvision
+from rigvision.decision.acceptance import Judged
 from rigvision.decision.result import (
     BudgetLine,
+    CharacteristicResult,
     CheckResult,
+    DecisionResult,
     GapResult,
     PhotoFacts,
     StationResult,
@@ -86,10 +89,11 @@ def assemble(
         reasons=decision.reasons,
         gap=_gap_result(seen, decision),
         yoke=_yoke_result(seen, decision),
-        turns=_turns_result(decision),
+        turns=_turns_result(seen, decision),
         uncertainty_budget=_budget(seen),
         view=_view_result(seen, findings.sight),
         version=rigvision.__version__,
+        decision=_decision_result(seen, decision),
         evidence=seen,
     )
 
@@ -151,6 +155,7 @@ def _gap_result(seen: Evidence, decision: Decision) -> GapResult | None:
         *_pair(gap.taper_mm if gap else None),
         stations,
         _factor(gap.taper_mm if gap else None),
+        *_acceptance_of_gap(decision),
     )
 
 
@@ -171,11 +176,14 @@ def _yoke_result(seen: Evidence, decision: Decision) -> YokeResult:
     )
 
 
-def _turns_result(decision: Decision) -> TurnsResult:
+def _turns_result(seen: Evidence, decision: Decision) -> TurnsResult:
     turns = decision.turns
     if turns is None:
         return TurnsResult(None, None, None, None, decision.instruction)
     passes = decision.verdict == "pass"
+    after = turns.gap_after_mm, turns.gap_after_expanded_uncertainty_mm
+    if passes and seen.gap:
+        after = seen.gap.mean_mm.value, seen.gap.mean_mm.expanded_uncertainty
     return TurnsResult(
         0.0 if passes else turns.value,
         turns.expanded_uncertainty,
@@ -183,6 +191,44 @@ def _turns_result(decision: Decision) -> TurnsResult:
         turns.source,
         decision.instruction,
         turns.coverage_factor,
+        turns.flat_probability,
+        *after,
+    )
+
+
+def _acceptance_of_gap(decision: Decision) -> tuple[float | None, float | None]:
+    found = [j.acceptance for j in decision.judged if j.characteristic.quantity == "gap"]
+    return found[0] if found and found[0] else (None, None)
+
+
+def _decision_result(seen: Evidence, decision: Decision) -> DecisionResult | None:
+    if seen.frame is None:
+        return None
+    rule, risk = seen.frame.decision, decision.joint_risk
+    return DecisionResult(
+        rule.rule,
+        rule.conformance_probability,
+        risk.probability if risk else None,
+        risk.independent if risk else None,
+        risk.at_most if risk else None,
+        tuple(_characteristic_result(judged) for judged in decision.judged),
+    )
+
+
+def _characteristic_result(judged: Judged) -> CharacteristicResult:
+    found = judged.characteristic
+    lower, upper = judged.acceptance or (None, None)
+    return CharacteristicResult(
+        found.quantity,
+        found.unit,
+        found.measured.value,
+        found.measured.expanded_uncertainty,
+        found.lower,
+        found.upper,
+        lower,
+        upper,
+        judged.probability,
+        judged.accepted,
     )
 
 

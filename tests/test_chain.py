@@ -10,6 +10,7 @@ import pytest
 import rigvision
 from rigvision.decision.reasons import REASONS
 from rigvision.ground.errors import UsageError
+from rigvision.metrology.monte_carlo import repropagate
 from rigvision.report.as_json import as_json
 from rigvision.synthetic import ideal_scene, random_case
 from tests.photos import SIZE_PX, camera_at, checked
@@ -201,3 +202,36 @@ def test_names_that_do_not_exist_are_refused_before_the_photo_is_opened(tmp_path
     ):
         with pytest.raises(UsageError):
             rigvision.check(tmp_path / "nowhere.jpg", **wrong)
+
+
+def test_a_photo_s_budget_holds_when_its_measurement_is_drawn_again(shoot, gauge, frame):
+    """The linear intervals against 50,000 draws: ends within 3 % of the half-width, which is
+
+    what Student's t and the curvature of the model leave (JCGM 101:2008, 8).
+    """
+    seen = checked(shoot(ideal_scene(gauge, frame), camera_at(), seed=90).path).evidence
+    run = repropagate(seen.slot, seen.yoke, seen.pose, gauge, frame, 50_000)
+    assert {c.quantity for c in run.comparisons} == {
+        "gap",
+        "taper",
+        "lateral_offset",
+        "tilt",
+        "seat_gap",
+        "clock",
+    }
+    for c in run.comparisons:
+        half_width = (c.interval[1] - c.interval[0]) / 2
+        drawn = (c.drawn_interval[1] - c.drawn_interval[0]) / 2
+        assert drawn == pytest.approx(half_width, rel=0.03), c.quantity
+
+
+def test_a_pass_says_what_risk_it_leaves_and_where_it_would_end(shoot, gauge, frame):
+    result = checked(shoot(ideal_scene(gauge, frame), camera_at(**FULL_SIZE), seed=90).path)
+    assert result.verdict == "pass"
+    decision, gap = result.decision, result.gap
+    worst = max(1.0 - c.conformance_probability for c in decision.characteristics)
+    assert worst <= decision.joint_risk <= decision.joint_risk_at_most
+    assert all(c.accepted for c in decision.characteristics)
+    assert gap.lower_mm < gap.acceptance_lower_mm < gap.mean_mm
+    assert gap.mean_mm < gap.acceptance_upper_mm < gap.upper_mm
+    assert result.turns.gap_after_mm == gap.mean_mm

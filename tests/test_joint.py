@@ -294,6 +294,30 @@ def test_nothing_readable_is_an_error_object(tmp_path, capsys):
     assert "gone.jpg does not exist" in err
 
 
+def test_monte_carlo_of_several_photos_is_wrong_usage(set_up, capsys):
+    assert run("check", *set_up.paths, "--joint", "--monte-carlo", "10000") == 2
+    assert "Monte Carlo draws the errors of one photo" in capsys.readouterr().err
+
+
+def test_the_budget_of_the_joint_figures_is_shown(set_up, joint, capsys):
+    assert run("check", *set_up.paths, "--joint", "--budget") == 3
+    out = capsys.readouterr().out
+    assert "edge fit" in out
+    assert "combined" in out
+    gap = [line for line in joint.uncertainty_budget if line.quantity == "gap"]
+    total = np.sqrt(sum(line.standard_uncertainty_mm**2 for line in gap))
+    assert total * joint.gap.coverage_factor == pytest.approx(joint.gap.expanded_uncertainty_mm)
+
+
+def test_a_phone_held_upright_shows_each_photo_in_a_line(set_up, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "60")
+    run("check", *set_up.paths[:2], "--joint")
+    lines = capsys.readouterr().out.splitlines()
+    rows = [line for line in lines if line.strip().startswith("photo-")]
+    assert len(rows) == 2
+    assert all("%" in row for row in rows)
+
+
 def test_text_is_one_screen_and_a_row_a_photo(set_up, another, capsys):
     assert run("check", *set_up.paths[:2], another, "--joint") == 3
     out = capsys.readouterr().out

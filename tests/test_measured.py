@@ -71,7 +71,7 @@ def test_limits_count_as_inside_where_there_is_no_uncertainty():
 
 
 def test_expanded_uncertainty_covers_95_percent():
-    """JCGM 100:2008, Table G.2, last row: t95 = 1.960 for infinitely many degrees of freedom."""
+    """JCGM 100:2008, Table G.2, last row (from memory): t95 = 1.960."""
     assert measured(0.8, 0.03, 0.04).coverage_factor == pytest.approx(1.960, abs=5e-4)
     assert measured(0.8, 0.03, 0.04).expanded_uncertainty == pytest.approx(0.0980, abs=5e-5)
 
@@ -124,7 +124,7 @@ def test_welch_satterthwaite(parts, freedom):
 
 
 def test_an_uncertainty_known_to_a_quarter_has_8_degrees_of_freedom():
-    """JCGM 100:2008, G.4.2, example: 25 % gives 8."""
+    """JCGM 100:2008, G.4.2, example (from memory): 25 % gives 8."""
     assert freedom_of(0.25) == pytest.approx(8.0, abs=1e-12)
     assert freedom_of(0.0) == math.inf
 

@@ -28,7 +28,10 @@ from rigvision.ground.student import coverage_factor, cumulative_t, quantile_t
     ],
 )
 def test_gum_table_g2(coverage, freedom, t):
-    """JCGM 100:2008, Table G.2 (published), printed to two decimals, three in the last row."""
+    """JCGM 100:2008, Table G.2 (published), printed to two decimals; its last row, for infinitely
+
+    many degrees of freedom, from memory.
+    """
     assert coverage_factor(freedom, coverage) == pytest.approx(t, abs=0.005)
 
 

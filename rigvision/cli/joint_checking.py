@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
-
-from rich.console import Console
 
 import rigvision
 from rigvision.cli.checking import (
@@ -14,18 +11,27 @@ from rigvision.cli.checking import (
     progress_shown,
     report_unreadable,
     say,
+    show_outcome,
     write_image,
 )
 from rigvision.decision.result import CheckResult
-from rigvision.ground.errors import PhotoError
+from rigvision.ground.errors import PhotoError, UsageError
 from rigvision.joint_photos import results_to_draw
 from rigvision.photo.picture import safe_name
 from rigvision.report.as_json import as_json
-from rigvision.report.text import show
 
 
 def run_joint_check(request: Request) -> int:
-    """Check all photos as one set-up, print, and give the exit code."""
+    """Check all photos as one set-up, print, and give the exit code.
+
+    Raises UsageError where Monte Carlo is asked for: it draws the model of one photo.
+    """
+    if request.draws is not None:
+        raise UsageError(
+            "monte-carlo-of-one-photo",
+            "Monte Carlo draws the errors of one photo, not of several solved together (--joint).",
+            "Leave one of the two options out.",
+        )
     tally = Tally()
     try:
         result = _result(request)
@@ -59,7 +65,7 @@ def _tell(result: CheckResult, request: Request, tally: Tally) -> None:
     if request.as_json:
         tally.objects.append(as_json(result))
     else:
-        show(result, Console(file=sys.stdout, highlight=False, emoji=False, markup=False))
+        show_outcome(result, None, request)
     if request.out is not None:
         for drawn in results_to_draw(result):
             write_image(drawn, request.out, tally)

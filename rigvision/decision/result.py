@@ -54,6 +54,8 @@ class GapResult:
     taper_expanded_uncertainty_mm: float | None
     stations: tuple[StationResult, ...]
     taper_coverage_factor: float | None = None
+    acceptance_lower_mm: float | None = None
+    acceptance_upper_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,9 @@ class TurnsResult:
     source: Literal["gap", "gap+clock"] | None
     instruction: str
     coverage_factor: float | None = None
+    flat_probability: float | None = None
+    gap_after_mm: float | None = None
+    gap_after_expanded_uncertainty_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +108,42 @@ class BudgetLine:
     input_standard_uncertainty: float | None = None
     input_unit: str = ""
     degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CharacteristicResult:
+    """A figure with its limits and the guarded ones; ``unit`` is mm or deg.
+
+    ``acceptance_lower`` and ``acceptance_upper`` are None where the uncertainty leaves no room
+    between the limits.
+    """
+
+    quantity: str
+    unit: str
+    value: float
+    expanded_uncertainty: float
+    lower: float
+    upper: float
+    acceptance_lower: float | None
+    acceptance_upper: float | None
+    conformance_probability: float
+    accepted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionResult:
+    """The rule applied, and the risk that at least one characteristic does not conform.
+
+    ``joint_risk`` allows for the inputs that figures share, ``joint_risk_at_most`` holds
+    whatever goes together; both are None where nothing was judged.
+    """
+
+    rule: str
+    conformance_probability: float
+    joint_risk: float | None
+    joint_risk_independent: float | None
+    joint_risk_at_most: float | None
+    characteristics: tuple[CharacteristicResult, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,5 +178,6 @@ class CheckResult:
     view: ViewResult
     version: str
     schema: str = SCHEMA
+    decision: DecisionResult | None = None
     joint: JointResult | None = None
     evidence: object | None = field(default=None, repr=False, compare=False)

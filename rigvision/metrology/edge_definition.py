@@ -23,8 +23,8 @@ class EdgeDefinitionTuning:
     common_radii: float = 0.14
     # The same, apart at each station: local dirt, burrs, light.
     station_radii: float = 0.06
-    # How well the two are themselves known: by this much, RMS over the figures, error over
-    # stated uncertainty missed 1 in campaigns (docs/accuracy.md).
+    # How well the two are themselves known: judged from campaigns (docs/accuracy.md), in which
+    # error over stated uncertainty exceeded 1 by 0.19 in the worst class of gaps.
     relative_doubt: float = 0.15
 
 
@@ -47,4 +47,5 @@ def edge_definition(
         freedom_of(tuning.relative_doubt),
         input_uncertainty=edge_radii * radius_mm,
         unit="mm",
+        inputs="edges/definition",
     )

@@ -28,7 +28,7 @@ from rigvision.world.gauge import Gauge
 #: Fewer say nothing of tails of 2.5 %; more, nothing that anybody needs.
 LEAST_DRAWS, MOST_DRAWS = 10_000, 1_000_000
 
-#: Same photo, same figures: JCGM 101:2008, 7.3, asks for a generator that can be repeated.
+#: Same photo, same figures.
 SEED = 1
 
 COVERAGE = 0.95

@@ -65,7 +65,7 @@ class FixedPixels:
         ``view_error`` (B, 11) is the view's deviation from the solved one, ``depth_error_mm``
         (B, N) that of the planes z in which the points lie.
         """
-        parameters = self._solved + view_error
+        parameters = self._moved(view_error)
         rotation = rotations_from_vectors(parameters[:, :3])  # (B, 3, 3)
         centre = -np.einsum("bij,bi->bj", rotation, parameters[:, 3:6])  # (B, 3)
         rays = self._ideal(parameters) @ rotation
@@ -73,6 +73,22 @@ class FixedPixels:
         depth = self._z_mm + depth_error_mm - centre[:, None, 2]
         places = centre[:, None, :2] + slopes * depth[..., None]
         return np.concatenate([places, slopes], axis=2)
+
+    def _moved(self, view_error: FloatArray) -> FloatArray:
+        """Parameters (B, 11) of views that err by so much.
+
+        Translation errs in bearing and in the logarithm of distance, to first order the same
+        as in its three parts: it goes with the logarithm of focal length in a straight line, as
+        pixels see both, so that even a badly known focal length stays on it.
+        """
+        parameters = self._solved + view_error
+        tz = self._solved[5]
+        further = view_error[:, 5:6] / tz
+        bearing = (view_error[:, 3:5] - self._solved[3:5] * further) / tz
+        distance = tz * np.exp(further)
+        parameters[:, 3:5] = (self._solved[3:5] / tz + bearing) * distance
+        parameters[:, 5:6] = distance
+        return np.asarray(parameters)
 
     def _ideal(self, parameters: FloatArray) -> FloatArray:
         """Directions (B, N, 3) in camera axes, distortion taken off."""

@@ -31,8 +31,8 @@ class YokeTuning:
 
     depth_mm: float = 0.06  # yoke's face and socket's axis, each off its drawn plane
     roll_deg: float = 0.4  # yoke about its own axis, which its line's direction hangs on
-    # How well the readings' own uncertainties are known: by this much, RMS over the figures,
-    # error over stated uncertainty missed 1 in campaigns (docs/accuracy.md).
+    # How well the readings' own uncertainties are known: judged from campaigns
+    # (docs/accuracy.md), in which error over stated uncertainty exceeded 1 by 0.09 at most.
     relative_doubt: float = 0.15
 
 

@@ -10,6 +10,8 @@ from rich.text import Text
 from rigvision.decision.joint_result import JointResult, PhotoShare
 from rigvision.report.figures import percent, with_uncertainty
 
+_HEADS = ("photo", "its gap", "minus the others'", "agreement by chance")
+
 #: In few words why a photo takes no part; the sentence stands among the reasons.
 _LEFT_OUT = {
     "odd-photo": "left out: another set-up",
@@ -18,29 +20,26 @@ _LEFT_OUT = {
 }
 
 
-def photo_table(joint: JointResult, text: Callable[[str, str], Text]) -> Table:
-    """One row a photo: name, its gap, that minus the others', the chance of differing so."""
-    table = Table.grid(padding=(0, 3, 0, 0))
-    table.add_column(overflow="ellipsis", no_wrap=True)
-    for _ in range(3):
-        table.add_column()
-    heads = ("photo", "its gap", "minus the others'", "agreement by chance")
-    table.add_row(*(text(head, "dim") for head in heads))
-    for share in joint.photos:
-        style = "" if share.left_out is None else "dim"
-        table.add_row(*(text(cell, style) for cell in _cells(share)))
+def photo_table(joint: JointResult, text: Callable[[str, str], Text], narrow: bool) -> Table:
+    """One row a photo: name, its gap, that minus the others', the chance of differing so.
+
+    Without its own gap where there is no room.
+    """
+    table = Table.grid(padding=(0, 2 if narrow else 3, 0, 0))
+    rows = [_HEADS, *(_cells(share) for share in joint.photos)]
+    styles = ["dim", *("dim" if share.left_out else "" for share in joint.photos)]
+    for row, style in zip(rows, styles, strict=True):
+        cells = (row[0], *row[2:]) if narrow else row
+        table.add_row(*(text(cell, style) for cell in cells))
     return table
 
 
-def _cells(share: PhotoShare) -> tuple[str, str, str, str]:
-    return (
-        share.name,
-        with_uncertainty(share.gap_mm, share.gap_expanded_uncertainty_mm, "mm"),
-        with_uncertainty(share.deviation_mm, share.deviation_expanded_uncertainty_mm, "mm")
-        if share.deviation_mm is not None
-        else "",
-        _standing(share),
-    )
+def _cells(share: PhotoShare) -> tuple[str, ...]:
+    own = with_uncertainty(share.gap_mm, share.gap_expanded_uncertainty_mm, "mm")
+    apart = ""
+    if share.deviation_mm is not None:
+        apart = with_uncertainty(share.deviation_mm, share.deviation_expanded_uncertainty_mm, "mm")
+    return share.name, own, apart, _standing(share)
 
 
 def _standing(share: PhotoShare) -> str:
