@@ -13,7 +13,7 @@ from pathlib import Path
 from rigvision.chain import PathLike
 from rigvision.decision.joint_result import ConsistencyResult, JointResult, PhotoShare
 from rigvision.decision.reasons import REASONS, Reason, reason
-from rigvision.decision.result import CheckResult
+from rigvision.decision.result import CheckResult, TurnsResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
 from rigvision.metrology.consistency import GAP, Consistency, Contradiction
@@ -156,7 +156,8 @@ def results_to_draw(joint: CheckResult) -> list[CheckResult]:
     """For each photo that could be read, once, the result to draw over it.
 
     Photos used carry the joint verdict and figures, so that no other is about; their lines
-    are drawn where each photo itself shows them. Photos left out carry their own and say so.
+    are drawn where each photo itself shows them. Photos left out carry their own figures, and
+    instead of a verdict and a turn to make, that they were left out.
     """
     drawn = []
     for share in joint.joint.photos if joint.joint else ():
@@ -166,7 +167,9 @@ def results_to_draw(joint: CheckResult) -> list[CheckResult]:
         if why is None:
             drawn.append(replace(joint, photo=own.photo, view=own.view, evidence=own.evidence))
         else:
-            drawn.append(replace(own, reasons=(*own.reasons, why)))
+            no_turn = TurnsResult(None, None, None, None, why.remedy)
+            reasons = (why, *own.reasons)
+            drawn.append(replace(own, verdict="retake", reasons=reasons, turns=no_turn))
     return drawn
 
 

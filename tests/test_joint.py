@@ -17,8 +17,9 @@ import rigvision
 from rigvision.cli.main import main
 from rigvision.decision.reasons import REASONS
 from rigvision.ground.errors import PhotoError, UsageError
-from rigvision.joint_photos import GivenPhoto, of_one_gauge
+from rigvision.joint_photos import GivenPhoto, of_one_gauge, results_to_draw
 from rigvision.report.as_json import as_json
+from rigvision.report.wording import what_to_do
 from rigvision.synthetic import ideal_scene
 from tests.photos import camera_at, checked
 from tests.test_other_gauge import FRAME_FILE, GAUGE_FILE
@@ -235,6 +236,22 @@ def test_unreadable_photos_are_said_and_the_others_solved(set_up, tmp_path):
         rigvision.check_joint([broken])
     with pytest.raises(UsageError, match="No photo"):
         rigvision.check_joint([])
+
+
+def test_no_image_says_another_turn_than_the_joint_result(set_up, another):
+    result = rigvision.check_joint([*set_up.paths[:2], another])
+    first, second, odd = results_to_draw(result)
+    for drawn, path in ((first, set_up.paths[0]), (second, set_up.paths[1])):
+        assert drawn.photo.name == path.name
+        assert (drawn.verdict, drawn.turns, drawn.gap) == (
+            result.verdict, result.turns, result.gap,
+        )  # fmt: skip
+        assert drawn.evidence.slot.stations == checked(path).evidence.slot.stations
+    assert odd.verdict == "retake"
+    assert odd.turns.value is None
+    assert what_to_do(odd) == odd.reasons[0].remedy
+    assert odd.reasons[0].code == "odd-photo"
+    assert odd.gap == checked(another).gap
 
 
 def test_reasons_of_joint_checks_stand_in_the_table():

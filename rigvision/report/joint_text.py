@@ -10,7 +10,7 @@ from rich.text import Text
 from rigvision.decision.joint_result import JointResult, PhotoShare
 from rigvision.report.figures import percent, with_uncertainty
 
-_HEADS = ("photo", "its gap", "minus the others'", "agreement by chance")
+_HEADS = ("photo", "its gap", "minus the others'", "differs so by chance")
 
 #: In few words why a photo takes no part; the sentence stands among the reasons.
 _LEFT_OUT = {
