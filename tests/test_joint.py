@@ -111,6 +111,34 @@ def test_the_joint_result_says_what_each_photo_says(joint, set_up):
         assert abs(depth.offset_mm) < 1.2 * depth.expanded_uncertainty_mm
 
 
+def test_edges_off_their_drawn_plane_are_told_by_parallax(shoot, gauge, frame):
+    """The same photos of a rig whose sill and door stand 0.2 mm nearer than they are drawn.
+
+    With a prior of 0.1 mm and an uncertainty u of what comes out, the part 1 - u^2 / 0.1^2 of
+    an offset is told; the rest is left to the drawing.
+    """
+    nearer = frame.model_copy(
+        update={"sill": frame.sill.model_copy(update={"face_z_mm": frame.sill.face_z_mm + 0.2})}
+    )
+    told = {}
+    for shown in (frame, nearer):
+        scene = ideal_scene(gauge, frame, 1.3)
+        shots = [
+            shoot(scene, c, seed=60 + k, rig=(gauge, shown)) for k, c in enumerate(CAMERAS[:2])
+        ]
+        result = rigvision.check_joint([s.path for s in shots])
+        assert result.joint.consistency.consistent
+        told[shown.sill.face_z_mm] = next(
+            d for d in result.joint.plane_depths if d.plane == "edges"
+        )
+    drawn, off = told[frame.sill.face_z_mm], told[nearer.sill.face_z_mm]
+    u = off.expanded_uncertainty_mm / 1.96
+    part = 1.0 - (u / 0.10) ** 2
+    assert part > 0.3, "two photos 40 deg apart must tell something"
+    assert off.offset_mm - drawn.offset_mm == pytest.approx(0.2 * part, abs=0.03)
+    assert abs(off.offset_mm - 0.2) < 1.5 * off.expanded_uncertainty_mm
+
+
 def test_the_order_of_the_photos_changes_no_figure(joint, set_up):
     for order in permutations(set_up.paths):
         assert figures(rigvision.check_joint(order, door=4)) == figures(joint)

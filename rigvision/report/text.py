@@ -109,7 +109,8 @@ def _view_line(result: CheckResult) -> str:
     view = result.view
     parts = [f"{place(result)}, camera {result.camera}"]
     if view.distance_mm is not None:
-        parts.append(f"{view.distance_mm / 10.0:.0f} cm away")
+        first = "first photo " if result.joint else ""
+        parts.append(f"{first}{view.distance_mm / 10.0:.0f} cm away")
     if view.tilt_deg is not None:
         parts.append(f"{view.tilt_deg:.0f} deg off square")
     if view.px_per_mm is not None:
