@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from rigvision.decision.result import CheckResult
 from rigvision.decision.verdict import decide
 from rigvision.evidence import Evidence
-from rigvision.findings import assemble, findings_of
+from rigvision.findings import assemble, cause_of, facts_of, findings_of
 from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.metrology.gap import measure_gap
 from rigvision.metrology.yoke import measure_yoke
@@ -52,7 +52,7 @@ def check(
         check_door(door, wanted_frame)
     picture = read_picture(photo)
     seen = Evidence(picture.path, picture.sha256)
-    stopped = None
+    cause = None
     try:
         tags = find_tags(picture)
         seen.gauge = recognise_gauge([t.mark_id for t in tags], wanted_gauge)
@@ -66,9 +66,9 @@ def check(
         seen.yoke = find_yoke(picture, seen.marks, seen.pose, seen.gauge, seen.frame)
         seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)
     except Unmeasurable as reason:
-        stopped = reason
-    findings = findings_of(picture, seen, stopped)
-    return assemble(picture, seen, findings, decide(findings), door, known_camera.name)
+        cause = cause_of(picture, reason)
+    findings = findings_of(seen, cause)
+    return assemble(facts_of(picture), seen, findings, decide(findings), door, known_camera.name)
 
 
 def check_many(

@@ -31,6 +31,9 @@ from rigvision.photo.picture import Picture
 from rigvision.photo.sharpness import blur_px, lightest
 from rigvision.world.recognise import has_index_lines
 
+#: A reason's code, and the facts that fill its sentence.
+Cause = tuple[str, dict[str, object]]
+
 #: An unfound gauge is blamed on blur beyond this part of the picture's longer side: a
 #: mark's module, filled by the gauge as it should be, is some ten times as large.
 BLUR_PER_SIDE = 1 / 1500
@@ -38,8 +41,18 @@ BLUR_PER_SIDE = 1 / 1500
 DARK = 0.02
 
 
-def findings_of(picture: Picture, seen: Evidence, stopped: Unmeasurable | None) -> Findings:
-    """What the decision needs of the evidence."""
+def facts_of(picture: Picture) -> PhotoFacts:
+    return PhotoFacts(
+        picture.name,
+        picture.sha256,
+        picture.width_px,
+        picture.height_px,
+        picture.exif.taken_at,
+    )
+
+
+def findings_of(seen: Evidence, stopped: Cause | None) -> Findings:
+    """What the decision needs of the evidence; ``stopped`` is why there is no more of it."""
     gauge, frame = seen.gauge, seen.frame
     return Findings(
         frame=frame,
@@ -47,7 +60,7 @@ def findings_of(picture: Picture, seen: Evidence, stopped: Unmeasurable | None) 
         gauge_has_yoke_tag=bool(gauge and gauge.yoke and gauge.yoke.tag_id is not None),
         gauge_has_lines=bool(gauge and frame and has_index_lines(gauge, frame)),
         tang_length_mm=gauge.yoke.tang_length_mm if gauge and gauge.yoke else None,
-        stopped=_cause(picture, stopped) if stopped else None,
+        stopped=stopped,
         sight=_sight(seen),
         gap=seen.gap,
         stations_lost_mm=seen.slot.lost_x_mm if seen.slot else (),
@@ -57,7 +70,7 @@ def findings_of(picture: Picture, seen: Evidence, stopped: Unmeasurable | None) 
 
 
 def assemble(
-    picture: Picture,
+    photo: PhotoFacts,
     seen: Evidence,
     findings: Findings,
     decision: Decision,
@@ -66,13 +79,7 @@ def assemble(
 ) -> CheckResult:
     """The result in the form that is printed and kept."""
     return CheckResult(
-        photo=PhotoFacts(
-            picture.name,
-            picture.sha256,
-            picture.width_px,
-            picture.height_px,
-            picture.exif.taken_at,
-        ),
+        photo=photo,
         gauge=seen.gauge.name if seen.gauge else None,
         frame=seen.frame.name if seen.frame else None,
         door=door,
@@ -91,7 +98,7 @@ def assemble(
     )
 
 
-def _cause(picture: Picture, stopped: Unmeasurable) -> tuple[str, dict[str, object]]:
+def cause_of(picture: Picture, stopped: Unmeasurable) -> Cause:
     """The reason to give: marks not found in a blurred or dark picture are not at fault."""
     if stopped.code in ("no-gauge", "too-few-marks", "marks-disagree"):
         if lightest(picture) < DARK:

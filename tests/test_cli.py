@@ -123,7 +123,6 @@ def test_exit_code(checked: Any, outcomes: list[Any], code: int) -> None:
         ("check", "--door", "three", "a.jpg"),
         ("check", "--unknown", "a.jpg"),
         ("measure", "a.jpg"),
-        ("check", "--joint", "a.jpg"),
     ],
 )
 def test_wrong_usage_is_2_and_prints_nothing_on_stdout(
@@ -133,11 +132,6 @@ def test_wrong_usage_is_2_and_prints_nothing_on_stdout(
     out, err = capsys.readouterr()
     assert out == ""
     assert err
-
-
-def test_joint_is_refused_in_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:
-    run("check", "--joint", "a.jpg")
-    assert "does not solve several views jointly" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("kind", "code"), [(UsageError, 2), (ModelError, 1)])

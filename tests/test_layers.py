@@ -17,7 +17,7 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 
 #: From left to right; a module may import its own layer and all to its left.
 LAYERS = ("ground", "world", "photo", "vision", "metrology", "decision", "chain", "report", "cli")
-CHAIN = ("check", "findings", "evidence")
+CHAIN = ("check", "findings", "evidence", "joint", "joint_photos")
 
 
 def module_of(path: Path) -> str:

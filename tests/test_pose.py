@@ -17,6 +17,7 @@ from rigvision.vision.pose import (
     PoseTuning,
     corrected_corners,
     outward_shift,
+    shared_pulls,
     solve_pose,
 )
 from rigvision.vision.view import View
@@ -272,3 +273,68 @@ def test_marks_that_fit_worse_than_they_claim_widen_the_covariance(gauge):
     widened = solve_pose(boasting, exact(gauge), prior_of(view), BARE).covariance
     for index in (3, 4, 5):
         assert widened[index, index] > 0.5 * told[index, index]
+
+
+# ---------------------------------------------------------------- what several photos share
+
+
+#: Small changes are compared: no step is too small to take.
+TO_THE_END = PoseTuning(converged=1e-13)
+
+
+def params_apart(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Between two solutions of nearly the same view, in units that compare: (11,)."""
+    return (a - b) / np.array([1e-4] * 3 + [1e-2] * 3 + [1e-4, 0.1, 0.1, 1e-4, 1e-3])
+
+
+@pytest.mark.parametrize(("mark_id", "axis"), [(100, 0), (104, 1), (106, 0)])
+def test_a_mark_s_pull_is_what_a_solve_with_the_mark_moved_gives(mark_id, axis, gauge):
+    """The mark printed 0.01 mm off its drawing, photographed there, solved as if it were not."""
+    view = VIEWS[1]
+    marks = seen(view, gauge, 0.0, np.random.default_rng(0))
+    plain = solve_pose(marks, gauge, prior_of(view), TO_THE_END)
+    moved = gauge.marks.corners_mm(mark_id)
+    moved[:, axis] += gauge.marks.position_uncertainty_mm
+    off = tuple(
+        replace(m, corners_px=view.project(moved)) if m.mark_id == mark_id else m
+        for m in marks.measured
+    )
+    pulled = solve_pose(replace(marks, measured=off), gauge, prior_of(view), TO_THE_END)
+    column = 2 * sorted(gauge.marks.centres_mm).index(mark_id) + axis
+    pull = shared_pulls(plain, marks, gauge, prior_of(view)).marks[:, column]
+    found = params_apart(pulled.view.parameters, plain.view.parameters)
+    expected = params_apart(pull, np.zeros(11))
+    assert np.abs(expected).max() > 0.5
+    # second order and the solver's own end
+    np.testing.assert_allclose(found, expected, rtol=0, atol=0.03 * np.abs(expected).max())
+
+
+@pytest.mark.parametrize("which", ["focal_px", "k1"])
+def test_a_prior_s_pull_is_what_a_solve_with_it_off_gives(which, gauge):
+    view = VIEWS[0]
+    marks = seen(view, gauge, 0.0, np.random.default_rng(0))
+    prior = prior_of(view, 0.004)
+    off = {
+        "focal_px": view.focal_px * np.exp(prior.focal_relative_uncertainty),
+        "k1": view.k1 + prior.k1_uncertainty,
+    }
+    plain = solve_pose(marks, gauge, prior, TO_THE_END)
+    pulled = solve_pose(marks, gauge, replace(prior, **{which: off[which]}), TO_THE_END)
+    pull = shared_pulls(plain, marks, gauge, prior).camera[:, {"focal_px": 0, "k1": 3}[which]]
+    found = params_apart(pulled.view.parameters, plain.view.parameters)
+    expected = params_apart(pull, np.zeros(11))
+    assert np.abs(expected).max() > 0.5
+    np.testing.assert_allclose(found, expected, rtol=0, atol=0.03 * np.abs(expected).max())
+
+
+def test_what_is_shared_is_part_of_the_whole(gauge):
+    """What is left of the covariance has no negative variance beyond rounding."""
+    view = VIEWS[1]
+    marks = seen(view, gauge, 0.05, np.random.default_rng(3))
+    pose = solve_pose(marks, gauge, prior_of(view), TO_THE_END)
+    pulls = shared_pulls(pose, marks, gauge, prior_of(view))
+    both = np.column_stack([pulls.marks, pulls.camera])
+    scale = np.sqrt(np.diag(pose.covariance))
+    left = (pose.covariance - both @ both.T) / np.outer(scale, scale)
+    assert np.linalg.eigvalsh(left).min() > -0.02
+    assert np.trace(left) < 10.0

@@ -70,22 +70,22 @@ def run_check(request: Request) -> int:
         check_draws(request.draws)
     for path, outcome in zip(request.photos, _outcomes(request), strict=True):
         if isinstance(outcome, PhotoError):
-            _report_unreadable(safe_name(path.name), outcome, tally)
+            report_unreadable(safe_name(path.name), outcome, tally)
             continue
         tally.verdicts.add(outcome.verdict)
         drawn = _monte_carlo(outcome, request.draws)
         if request.as_json:
             tally.objects.append(as_json(outcome, drawn))
         else:
-            _show(outcome, drawn, request)
+            show_outcome(outcome, drawn, request)
         if request.out is not None:
-            _write_image(outcome, request.out, tally)
+            write_image(outcome, request.out, tally)
     if request.as_json:
         print(json.dumps(_one_or_list(tally.objects, request), indent=2, allow_nan=False))
     return tally.exit_code
 
 
-def _show(outcome: CheckResult, drawn: MonteCarlo | None, request: Request) -> None:
+def show_outcome(outcome: CheckResult, drawn: MonteCarlo | None, request: Request) -> None:
     console = Console(file=sys.stdout, highlight=False, emoji=False, markup=False)
     show(outcome, console)
     if request.budget or drawn:
@@ -113,7 +113,7 @@ def _monte_carlo(outcome: CheckResult, draws: int | None) -> MonteCarlo | None:
 
 
 def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
-    with _progress(len(request.photos)) as step:
+    with progress_shown(len(request.photos)) as step:
         return rigvision.check_many(
             request.photos,
             gauge=request.gauge,
@@ -128,13 +128,13 @@ def _one_or_list(objects: list[dict[str, Any]], request: Request) -> Any:
     return objects[0] if len(request.photos) == 1 else objects
 
 
-def _report_unreadable(name: str, error: PhotoError, tally: Tally) -> None:
+def report_unreadable(name: str, error: PhotoError, tally: Tally) -> None:
     tally.failed = True
     tally.objects.append(error_as_json(name, error))
-    _say(f"{error.text} {error.remedy}")
+    say(f"{error.text} {error.remedy}")
 
 
-def _write_image(result: CheckResult, folder: Path, tally: Tally) -> None:
+def write_image(result: CheckResult, folder: Path, tally: Tally) -> None:
     """An image that cannot be written fails the run, but not the other photos."""
     from rigvision.report import analysed_image
 
@@ -142,23 +142,23 @@ def _write_image(result: CheckResult, folder: Path, tally: Tally) -> None:
         written = analysed_image.write(result, folder)
     except (OSError, PhotoError) as error:
         tally.failed = True
-        _say(f"{result.photo.name}: the analysed image cannot be written to {folder}: {error}")
+        say(f"{result.photo.name}: the analysed image cannot be written to {folder}: {error}")
     else:
-        _say(f"{result.photo.name}: analysed image in {written}")
+        say(f"{result.photo.name}: analysed image in {written}")
 
 
-def _say(message: str) -> None:
+def say(message: str) -> None:
     print(one_line(message), file=sys.stderr)
 
 
 @contextmanager
-def _progress(total: int) -> Iterator[Callable[[int], None] | None]:
+def progress_shown(total: int) -> Iterator[Callable[[int], None] | None]:
     """Progress on standard error: none for one photo, a bar on a terminal, else lines."""
     console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
     if total < 2:
         yield None
     elif not console.is_terminal or console.is_dumb_terminal:
-        yield lambda done: _say(f"checked {done} of {total}")
+        yield lambda done: say(f"checked {done} of {total}")
     else:
         with _bar("Checking", total) as step:
             yield step

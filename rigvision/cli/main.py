@@ -85,7 +85,7 @@ def check(
         typer.Option(metavar="NAME-OR-FILE", help="Camera; any phone if left out."),
     ] = None,
     joint: Annotated[
-        bool, typer.Option("--joint", help="Several views of one set-up (not in this version).")
+        bool, typer.Option("--joint", help="Solve the photos together: one untouched set-up.")
     ] = False,
     out: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write NAME.checked.jpg here.")
@@ -106,17 +106,15 @@ def check(
     Exit code: 0 all pass, 3 some adjust, 4 some retake, 1 a photo could not be read or
     something failed, 2 wrong usage.
     """
-    if joint:
-        raise UsageError(
-            "joint-not-available",
-            "This version does not solve several views jointly (--joint).",
-            "Leave it out: each photo is then checked on its own.",
-        )
     from rigvision.cli.checking import Request, run_check
 
     request = Request(
         tuple(photos), gauge, frame, door, camera, out, json, budget=budget, draws=monte_carlo
     )
+    if joint:
+        from rigvision.cli.joint_checking import run_joint_check
+
+        raise typer.Exit(run_joint_check(request))
     raise typer.Exit(run_check(request))
 
 

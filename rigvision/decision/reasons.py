@@ -115,6 +115,17 @@ REASONS: dict[str, ReasonKind] = {
         "The {quantity} is uncertain by {expanded:.2f} {unit}, too much for its limits.",
         f"{_AIM} Light the gap from the side.",
     ),
+    # Several photos of one set-up.
+    "views-disagree": ReasonKind(
+        "retake",
+        "The photos {names} do not show one and the same set-up: {what}.",
+        "Leave gauge, door and yoke untouched, and take all photos again.",
+    ),
+    "no-usable-view": ReasonKind(
+        "retake",
+        "None of the photos can be used: {names}.",
+        "Take them again; what to do better is said of each.",
+    ),
     # The photo is good; something is outside its limits, or cannot be proven inside.
     "gap-high": ReasonKind(
         "adjust",
@@ -152,6 +163,26 @@ REASONS: dict[str, ReasonKind] = {
         "Turn until the socket's line meets the yoke's. {instruction}",
     ),
     # Notes: they explain, and change no verdict.
+    "odd-photo": ReasonKind(
+        "note",
+        "{name} was left out: it does not show the same set-up as the others: {what}.",
+        "Look at it: if something was moved, take all photos again.",
+    ),
+    "view-left-out": ReasonKind(
+        "note",
+        "{name} was left out: {why}.",
+        "Take it again if the others do not suffice.",
+    ),
+    "same-photo": ReasonKind(
+        "note",
+        "{name} is the same file as {first} and was counted once.",
+        "Take a second photo from another direction.",
+    ),
+    "one-view": ReasonKind(
+        "note",
+        "All figures are from {name} alone.",
+        "Take at least two photos of the untouched set-up, from different directions.",
+    ),
     "no-flat-inside": ReasonKind(
         "note",
         "No position in which the yoke engages leaves the gap inside its limits.",

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from rigvision.decision.joint_result import JointResult
 from rigvision.decision.reasons import Reason
 
 SCHEMA = "rigvision.check/1"
@@ -156,7 +157,11 @@ class ViewResult:
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """One photo checked. ``evidence`` holds what was found in the picture, for drawing."""
+    """One photo checked. ``evidence`` holds what was found in the picture, for drawing.
+
+    Several photos solved together are one result too: ``joint`` then says what each of them
+    says, and ``photo`` and ``view`` are those of the first that was used.
+    """
 
     photo: PhotoFacts
     gauge: str | None
@@ -174,4 +179,5 @@ class CheckResult:
     version: str
     schema: str = SCHEMA
     decision: DecisionResult | None = None
+    joint: JointResult | None = None
     evidence: object | None = field(default=None, repr=False, compare=False)

@@ -72,6 +72,25 @@ def root_of(covariance: FloatArray) -> FloatArray:
 
 def propagate(model: Model, sources: tuple[Source, ...]) -> list[Measured]:
     """Every result of the model with its budget: a line for each source that acts on it."""
+    values, effects = linearised(model, sources)
+    budgets = []
+    for k, value in enumerate(values):
+        shares = [by_source[:, k] for by_source in effects]
+        # A source of no size still says that it was thought of; one that does not act, nothing.
+        least = _NO_EFFECT * float(np.linalg.norm(np.concatenate(shares)))
+        influences = [
+            _influence(source, share)
+            for source, share in zip(sources, shares, strict=True)
+            if np.linalg.norm(share) > least or not source.root.any()
+        ]
+        budgets.append(Measured(float(value), tuple(influences)))
+    return budgets
+
+
+def linearised(
+    model: Model, sources: tuple[Source, ...]
+) -> tuple[FloatArray, tuple[FloatArray, ...]]:
+    """The model's results (Q,), and how far each source's standard inputs move them, (k, Q)."""
     stops = np.cumsum([source.root.shape[1] for source in sources])
     parts = [slice(stop - s.root.shape[1], stop) for s, stop in zip(sources, stops, strict=True)]
     size = int(stops[-1])
@@ -84,17 +103,7 @@ def propagate(model: Model, sources: tuple[Source, ...]) -> list[Measured]:
         deviations[source.name] = rows
     results = model(deviations)
     effects = (results[:size] - results[size : 2 * size]) / (2.0 * _STEP)
-    budgets = []
-    for value, shares in zip(results[-1], effects.T, strict=True):
-        # A source of no size still says that it was thought of; one that does not act, nothing.
-        least = _NO_EFFECT * float(np.linalg.norm(shares))
-        influences = [
-            _influence(source, shares[part])
-            for source, part in zip(sources, parts, strict=True)
-            if np.linalg.norm(shares[part]) > least or not source.root.any()
-        ]
-        budgets.append(Measured(float(value), tuple(influences)))
-    return budgets
+    return results[-1], tuple(effects[part] for part in parts)
 
 
 def _influence(source: Source, effects: FloatArray) -> Influence:

@@ -102,22 +102,20 @@ class GapModel:
     @property
     def taper_known(self) -> bool:
         """Whether the stations read reach far enough to both sides."""
-        wanted = self._frame.gap.stations_x_mm
-        return len(self.x_mm) > 2 and float(np.ptp(self.x_mm)) >= 0.6 * (wanted[-1] - wanted[0])
+        return tells_taper(self.x_mm, self._frame.gap.stations_x_mm)
 
     def __call__(self, errors: Mapping[str, FloatArray]) -> FloatArray:
         """Figures (B, 4 + S) for errors of every source's inputs, each (B, n)."""
-        edges = self._edges(errors).reshape(-1, len(self.x_mm), 2)
+        edges = self.edges(errors).reshape(-1, len(self.x_mm), 2)
         sill, door = edges[..., 0], edges[..., 1]
-        x = self.x_mm - self.x_mm.mean()
-        slope = sill @ x / np.sum(x**2)
+        slope = sill @ slope_weights(self.x_mm)
         # Square to the sill.
         gaps = (door - sill) / np.sqrt(1.0 + slope**2)[:, None]
         offset = sill.mean(axis=1) - self._frame.sill.edge_y_mm
         tilt_deg = np.degrees(np.arctan(slope))
         return np.column_stack([gaps @ self._mean, gaps @ self._taper, offset, tilt_deg, gaps])
 
-    def _edges(self, errors: Mapping[str, FloatArray]) -> FloatArray:
+    def edges(self, errors: Mapping[str, FloatArray]) -> FloatArray:
         """Tangent planes (B, 2 S) along y, sill and door of each station."""
         view = sum(errors[name] for name in ("mark positions", "lens", "focal length", "pose"))
         radius_mm = errors["edge radius"]
@@ -155,9 +153,8 @@ class GapModel:
         the two outermost readings alone.
         """
         wanted = np.asarray(self._frame.gap.stations_x_mm)
-        x = self.x_mm - self.x_mm.mean()
-        taper = (wanted[-1] - wanted[0]) * x / np.sum(x**2)
-        return _mean_weights(self.x_mm, wanted), taper
+        taper = (wanted[-1] - wanted[0]) * slope_weights(self.x_mm)
+        return mean_weights(self.x_mm, wanted), taper
 
 
 def _edge_sources(
@@ -194,7 +191,18 @@ def _edge_sources(
     )
 
 
-def _mean_weights(read_x: FloatArray, wanted_x: FloatArray) -> FloatArray:
+def tells_taper(read_x: FloatArray, wanted_x: tuple[float, ...]) -> bool:
+    """Whether the stations read reach far enough to both sides."""
+    return len(read_x) > 2 and float(np.ptp(read_x)) >= 0.6 * (wanted_x[-1] - wanted_x[0])
+
+
+def slope_weights(read_x: FloatArray) -> FloatArray:
+    """Weights (R,) of readings in the slope of the straight line through them."""
+    x = read_x - read_x.mean()
+    return np.asarray(x / np.sum(x**2))
+
+
+def mean_weights(read_x: FloatArray, wanted_x: FloatArray) -> FloatArray:
     """Weights (R,) of the readings in the mean over the wanted stations.
 
     With all read, all weigh alike. A lost station counts as the straight line through the

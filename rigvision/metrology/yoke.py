@@ -86,6 +86,24 @@ class YokeModel:
 
     def __call__(self, errors: Mapping[str, FloatArray]) -> FloatArray:
         """Figures (B, 4) for errors of every source's inputs, each (B, n)."""
+        axis_y, axis_rad, shoulder_x, shoulder_y, yoke_rad, crown_x, clock = self.places(errors).T
+        yoke_y = shoulder_y + np.tan(yoke_rad) * (self._socket.face_x_mm - shoulder_x)
+        figures = np.column_stack(
+            [
+                axis_y - yoke_y,
+                np.degrees(axis_rad - yoke_rad),
+                crown_x - shoulder_x,
+                np.degrees(clock),
+            ]
+        )
+        return np.asarray(figures + self._off)
+
+    def places(self, errors: Mapping[str, FloatArray]) -> FloatArray:
+        """Places (B, 7) from which the figures follow, mm and rad, for errors of the inputs.
+
+        The socket axis' y at its drawn face and its angle; the shoulder's x and y and the
+        centreline's angle; the socket face's x; the clock.
+        """
         view = sum(errors[name] for name in ("mark positions", "lens", "focal length", "pose"))
         socket_depth, yoke_depth = errors["plane depth"].T
         depth = np.empty((len(socket_depth), 6))
@@ -101,16 +119,12 @@ class YokeModel:
         axis_y = at[_AXIS][:, 1] + axis_dy + np.tan(axis_rad) * (face_x - at[_AXIS][:, 0])
         shoulder_x = at[_SHOULDER][:, 0] + yoke_dx
         shoulder_y = at[_SHOULDER][:, 1] + yoke_dy
-        yoke_y = shoulder_y + np.tan(yoke_rad) * (face_x - shoulder_x)
-        seat = at[_CROWN][:, 0] + errors["socket face"][:, 0] - shoulder_x
+        crown_x = at[_CROWN][:, 0] + errors["socket face"][:, 0]
         # The lines' place on the barrel, against its axis below them.
         below_y = axis_y + np.tan(axis_rad) * self._lines_mm
         clock = self._about_axis(at[_LINE][:, 1] - below_y, read[:, _LINE, 3])
         clock += errors["index lines"][:, 0] + errors["yoke roll"][:, 0]
-        figures = np.column_stack(
-            [axis_y - yoke_y, np.degrees(axis_rad - yoke_rad), seat, np.degrees(clock)]
-        )
-        return np.asarray(figures + self._off)
+        return np.column_stack([axis_y, axis_rad, shoulder_x, shoulder_y, yoke_rad, crown_x, clock])
 
     def _about_axis(self, off_y: FloatArray, slopes: FloatArray) -> FloatArray:
         """Angle (B,) about the axis of what a line of sight meets on the barrel.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.result import BudgetLine, CheckResult, GapResult
 from rigvision.ground.errors import RigvisionError
+from rigvision.report.joint_json import joint_as_json
 
 if TYPE_CHECKING:
     from rigvision.metrology.monte_carlo import MonteCarlo
@@ -63,6 +64,8 @@ def as_json(result: CheckResult, monte_carlo: MonteCarlo | None = None) -> dict[
         plain["monte_carlo"] = {"draws": monte_carlo.draws, "seed": monte_carlo.seed} | {
             "quantities": [asdict(c) for c in monte_carlo.comparisons]
         }
+    if result.joint:
+        plain["joint"] = joint_as_json(result.joint)
     rounded: dict[str, Any] = _rounded(plain, "result")
     return rounded
 

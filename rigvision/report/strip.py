@@ -29,7 +29,7 @@ from rigvision.report.overlay import (
     SOCKET,
     YOKE,
 )
-from rigvision.report.wording import CAUTION, one_line, place
+from rigvision.report.wording import CAUTION, one_line, place, title
 
 KEY_PX, FIGURE_PX, ORIGIN_PX = 42, 46, 42
 PAD_PX = 40
@@ -130,7 +130,10 @@ def draw_strip(result: CheckResult, width_px: int) -> Canvas:
 def _origin(result: CheckResult) -> tuple[str, ...]:
     taken_at = result.photo.taken_at
     taken = f"taken {taken_at.replace('T', ' ')}" if taken_at else "time taken unknown"
+    name = result.photo.name
+    if title(result) != name:
+        name = f"{name}, one of {title(result)}"
     return (
         f"{place(result)}   {taken}",
-        f"photo {result.photo.sha256[:12]}   rigvision {result.version}   {result.photo.name}",
+        f"photo {result.photo.sha256[:12]}   rigvision {result.version}   {name}",
     )

@@ -15,8 +15,9 @@ from rich.text import Text
 from rigvision.decision.result import CheckResult, GapResult
 from rigvision.report.figure_rows import after_turn_row, figure_rows, risk_line
 from rigvision.report.figures import NOT_MEASURED, percent, signed_zero
+from rigvision.report.joint_text import photo_table
 from rigvision.report.terminal import Scribe, indented, is_ascii
-from rigvision.report.wording import CAUTION, LOOKS, place, what_to_do
+from rigvision.report.wording import CAUTION, LOOKS, place, title, what_to_do
 
 #: Below so many columns, as on a phone held upright, everything is said in short.
 _NARROW = 64
@@ -43,7 +44,7 @@ def _parts(result: CheckResult, ascii_only: bool, narrow: bool) -> Iterator[Rend
     text = Scribe(ascii_only)
     look = LOOKS[result.verdict]
     headline = text(verdict_line(result, ascii_only=ascii_only), look.terminal_style)
-    yield Text.assemble(headline, "   ", text(result.photo.name, "dim"))
+    yield Text.assemble(headline, "   ", text(title(result), "dim"))
     yield indented(text(what_to_do(result), "bold"))
     yield ""
     for reason in result.reasons:
@@ -61,6 +62,9 @@ def _parts(result: CheckResult, ascii_only: bool, narrow: bool) -> Iterator[Rend
     yield ""
     if result.gap and any(s.gap_mm is not None for s in result.gap.stations):
         yield indented(_stations(result.gap, text, narrow))
+        yield ""
+    if result.joint:
+        yield indented(photo_table(result.joint, text, narrow))
         yield ""
     yield indented(text(_view_line(result), "dim"))
     yield indented(text(_origin_line(result), "dim"))
@@ -105,7 +109,8 @@ def _view_line(result: CheckResult) -> str:
     view = result.view
     parts = [f"{place(result)}, camera {result.camera}"]
     if view.distance_mm is not None:
-        parts.append(f"{view.distance_mm / 10.0:.0f} cm away")
+        first = "first photo " if result.joint else ""
+        parts.append(f"{first}{view.distance_mm / 10.0:.0f} cm away")
     if view.tilt_deg is not None:
         parts.append(f"{view.tilt_deg:.0f} deg off square")
     if view.px_per_mm is not None:

@@ -52,6 +52,13 @@ def _outcome(reason: Reason) -> str:
     return REASONS[reason.code].outcome if reason.code in REASONS else "note"
 
 
+def title(result: CheckResult) -> str:
+    """What was checked: the photo's name, or how many photos together."""
+    photos = result.joint.photos if result.joint else ()
+    used = [p for p in photos if p.left_out is None]
+    return f"{len(used)} photos together" if len(used) > 1 else result.photo.name
+
+
 def place(result: CheckResult) -> str:
     """``DF-10, door 3, gauge RG-10``, as far as it is known."""
     parts = [

@@ -76,6 +76,18 @@ class Pose:
     from_positions: FloatArray | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SharedPulls:
+    """How far one standard uncertainty of what several photos share moves a solved view.
+
+    Photos of one gauge by one phone err alike in these; only what is left of the view's
+    covariance is a photo's own.
+    """
+
+    marks: FloatArray  # (11, 2 M): x, then y of each mark's true place, ids of the gauge rising
+    camera: FloatArray  # (11, 4): the prior's focal length, principal point x and y, distortion
+
+
 def camera_prior(camera: Camera, picture: Picture) -> CameraPrior:
     """Prior from the camera's file and, for a camera without calibration, the photo's EXIF."""
     width_px, height_px = picture.width_px, picture.height_px
@@ -138,6 +150,15 @@ def solve_pose(
         marks.edge_spread,
         problem.from_positions(parameters),
     )
+
+
+def shared_pulls(
+    pose: Pose, marks: Marks, gauge: Gauge, prior: CameraPrior, tuning: PoseTuning | None = None
+) -> SharedPulls:
+    """Pulls on a view that ``solve_pose`` found. Marks that it did not use pull nothing."""
+    plate = [m for m in marks.measured if m.mark_id in pose.used]
+    problem = _Problem(plate, gauge, prior, tuning or PoseTuning())
+    return problem.shared_pulls(pose.view.parameters)
 
 
 def _enough(plate: list[Mark], gauge: Gauge, tuning: PoseTuning) -> None:
@@ -232,6 +253,27 @@ class _Problem:
         freedom = max(len(residuals) - len(parameters), 1)
         widen = max(1.0, float(np.sum(residuals**2)) / freedom)
         return np.asarray(np.linalg.inv(jacobian.T @ jacobian) * widen)
+
+    def shared_pulls(self, parameters: FloatArray) -> SharedPulls:
+        """A small change d of the residuals moves the solution by -(J' J)^-1 J' d."""
+        jacobian = self._jacobian(parameters)
+        gain = -np.linalg.solve(jacobian.T @ jacobian, jacobian.T)  # (11, R)
+        order = sorted(self._gauge.marks.centres_mm)
+        u_mm = self._gauge.marks.position_uncertainty_mm
+        by_place = np.stack([self._moved_px(parameters, axis * u_mm) for axis in np.eye(3)[:2]], -1)
+        marks = np.zeros((len(parameters), 2 * len(order)))
+        for k, mark_id in enumerate(self._ids):
+            at, rows = 2 * order.index(mark_id), slice(8 * k, 8 * k + 8)
+            marks[:, at : at + 2] = gain[:, rows] @ self._whiten[k] @ by_place[rows]
+        # A prior that is one sigma too high lowers its residual by one.
+        beliefs = gain.shape[1] - 5
+        return SharedPulls(marks, np.asarray(-gain[:, beliefs : beliefs + 4]))
+
+    def _moved_px(self, parameters: FloatArray, by_mm: FloatArray) -> FloatArray:
+        """By how much all corners (8 M,) move when their marks do (3,)."""
+        view = View(parameters)
+        moved = view.project(self._points_mm + by_mm) - view.project(self._points_mm - by_mm)
+        return np.asarray(moved.ravel() / 2.0)
 
     def from_positions(self, parameters: FloatArray) -> FloatArray:
         """Covariance (11, 11) of the solution where nothing errs but the marks' positions.
