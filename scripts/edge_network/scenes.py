@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 F32 = npt.NDArray[np.float32]
 
-LOBES = 7  #: lamps and bright parts of the surroundings
+LOBES = 14  #: lamps and bright parts of the surroundings
 #: A material: base colour, metallic part, roughness along u and across it (GGX alpha).
 BASE, METALLIC, ALPHA_U, ALPHA_V = range(4)
 
@@ -162,8 +162,9 @@ def _lobes(rng: np.random.Generator, slope: F32, slope_u: F32) -> F32:
     d = rng.normal(0, 1, (count, LOBES, 3))
     d[..., 2] = np.abs(d[..., 2]) * np.where(rng.random((count, LOBES)) < 0.9, 1, -1)
     concentration = np.exp(rng.uniform(np.log(1.5), np.log(400), (count, LOBES)))
-    lit = rng.random((count, LOBES)) < rng.choice([0.0, 0.12, 0.25, 0.6], count)[:, None]
-    light = np.exp(rng.normal(0, 1.2, (count, LOBES))) * lit
+    lit = rng.random((count, LOBES)) < rng.choice([0.0, 0.06, 0.15, 0.4, 0.9], count)[:, None]
+    # Windows, walls and floors differ by more than an order of magnitude.
+    light = np.exp(rng.normal(-0.5, rng.choice([0.8, 1.8], (count, 1)), (count, LOBES))) * lit
     torch = rng.random(count) < 0.35
     beside = np.stack([slope_u, slope, np.ones(count)], -1) + rng.normal(0, 0.22, (count, 3))
     d[torch, 0] = beside[torch]

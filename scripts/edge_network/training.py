@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 
 import jax
@@ -22,13 +24,43 @@ HIDDEN = (224, 224, 96)
 CHUNK = 2000
 
 
+@dataclass(frozen=True)
+class TracedSections:
+    """Path-traced cross-sections as ``scripts/render_sections`` writes them."""
+
+    scene: F32
+    light: F32
+    slope: F32
+    gap: F32
+    depth: F32
+
+    def __len__(self) -> int:
+        return len(self.gap)
+
+    def part(self, index: Any) -> TracedSections:
+        return TracedSections(**{k: v[index] for k, v in vars(self).items()})
+
+
+def read_traced(paths: list[Path]) -> TracedSections:
+    """All sections of several files."""
+    files = [np.load(path) for path in paths]
+    names = ("scene", "light", "slope", "gap", "depth")
+    return TracedSections(
+        **{n: np.concatenate([f[n].astype(np.float32) for f in files]) for n in names}
+    )
+
+
 def training_set(
-    sections: Sections, light: F32, photos_each: int, seed: int, workers: int
+    sections: Sections | TracedSections, light: F32, photos_each: int, seed: int, workers: int
 ) -> tuple[F32, F32]:
-    """Features (N, F) and where the tangent plane lies from the start (N,), in radii."""
+    """Features (N, F) and where the tangent plane lies from the start (N,), in radii.
+
+    Photos of one section stand ``len(sections)`` apart, within each chunk.
+    """
+    kind = type(sections)
     parts = [
         (
-            Sections(**{k: v[i : i + CHUNK] for k, v in vars(sections).items()}),
+            kind(**{k: v[i : i + CHUNK] for k, v in vars(sections).items()}),
             light[i : i + CHUNK],
             seed + i,
         )
@@ -39,7 +71,9 @@ def training_set(
     return np.concatenate([f for f, _ in done]), np.concatenate([t for _, t in done])
 
 
-def _features_of(part: tuple[Sections, F32, int], photos_each: int) -> tuple[F32, F32]:
+def _features_of(
+    part: tuple[Sections | TracedSections, F32, int], photos_each: int
+) -> tuple[F32, F32]:
     sections, light, seed = part
     rng = np.random.default_rng(seed)
     features, targets = [], []
@@ -55,35 +89,45 @@ def _features_of(part: tuple[Sections, F32, int], photos_each: int) -> tuple[F32
     return np.array(features), np.concatenate(targets).astype(np.float32)
 
 
+@dataclass(frozen=True)
+class Stage:
+    """One part of the training: on which samples, how often, how fast."""
+
+    samples: Any  # indices
+    epochs: int
+    rate: float
+    batch: int = 4096
+
+
 def train(
-    features: F32, targets: F32, epochs: int, seed: int, batch: int = 4096
+    features: F32, targets: F32, test: Any, stages: list[Stage], seed: int
 ) -> tuple[dict[str, F32], list[str]]:
-    """Arrays of the trained networks, and the log."""
+    """Arrays of the trained networks, and the log. ``test`` indexes what no stage holds."""
     rng = np.random.default_rng(seed)
-    order = rng.permutation(len(features))
-    held = max(len(features) // 20, 1)
-    test, rest = order[:held], order[held:]
-    mean, scale = features[rest].mean(0), features[rest].std(0) + 1e-3
+    first = stages[0].samples
+    mean, scale = features[first].mean(0), features[first].std(0) + 1e-3
     x = jnp.asarray(np.clip((features - mean) / scale, -8, 8))
     y = jnp.asarray(targets)
     parameters = _start(jax.random.key(seed), features.shape[1])
-    steps = epochs * (len(rest) // batch)
-    run = _epoch_runner(x, y, steps, batch)
-    state: Any = (parameters, _zeros(parameters), _zeros(parameters), 0)
     log, began = [], time.perf_counter()
-    for epoch in range(epochs):
-        picks = np.stack([rng.permutation(rest) for _ in range(MEMBERS)])
-        picks = picks[:, : len(rest) // batch * batch].reshape(MEMBERS, -1, batch)
-        state, loss = run(state, jnp.asarray(np.swapaxes(picks, 0, 1)))
-        if epoch % 5 == 4 or epoch == epochs - 1:
-            out = _forward(state[0], x[test])
-            log.append(
-                f"epoch {epoch + 1}: loss {float(loss):.4f}, held out {_summary(out, y[test])}, "
-                f"{time.perf_counter() - began:.0f} s"
-            )
-            print(log[-1], flush=True)
+    for stage in stages:
+        steps = len(stage.samples) // stage.batch
+        run = _epoch_runner(x, y, stage.epochs * steps, stage.rate)
+        state: Any = (parameters, _zeros(parameters), _zeros(parameters), 0)
+        for epoch in range(stage.epochs):
+            picks = np.stack([rng.permutation(stage.samples) for _ in range(MEMBERS)])
+            picks = picks[:, : steps * stage.batch].reshape(MEMBERS, steps, stage.batch)
+            state, loss = run(state, jnp.asarray(np.swapaxes(picks, 0, 1)))
+            if epoch % 5 == 4 or epoch == stage.epochs - 1:
+                out = _forward(state[0], x[test])
+                log.append(
+                    f"epoch {epoch + 1}: loss {float(loss):.4f}, held out "
+                    f"{_summary(out, y[test])}, {time.perf_counter() - began:.0f} s"
+                )
+                print(log[-1], flush=True)
+        parameters = state[0]
     arrays = {"mean": mean.astype(np.float32), "scale": scale.astype(np.float32)}
-    for k, (weight, bias) in enumerate(state[0]):
+    for k, (weight, bias) in enumerate(parameters):
         arrays[f"weight{k}"] = np.asarray(weight, np.float16)
         arrays[f"bias{k}"] = np.asarray(bias, np.float16)
     return arrays, log
@@ -120,7 +164,7 @@ def _zeros(parameters: Any) -> Any:
     return jax.tree.map(jnp.zeros_like, parameters)
 
 
-def _epoch_runner(x: Any, y: Any, steps: int, batch: int) -> Any:
+def _epoch_runner(x: Any, y: Any, steps: int, fastest: float) -> Any:
     """AdamW (Loshchilov and Hutter 2019) with a cosine schedule, one epoch a call."""
 
     def step(state: Any, picks: Any) -> Any:
@@ -128,7 +172,7 @@ def _epoch_runner(x: Any, y: Any, steps: int, batch: int) -> Any:
         loss, slope = jax.value_and_grad(_loss)(parameters, x[picks], y[picks])
         count = count + 1
         part = count / steps
-        rate = 2e-3 * jnp.minimum(1.0, part * 30) * 0.5 * (1 + jnp.cos(np.pi * part)) + 1e-6
+        rate = fastest * jnp.minimum(1.0, part * 30) * 0.5 * (1 + jnp.cos(np.pi * part)) + 1e-6
         first = jax.tree.map(lambda m, g: 0.9 * m + 0.1 * g, first, slope)
         second = jax.tree.map(lambda v, g: 0.999 * v + 0.001 * g * g, second, slope)
         bias1, bias2 = 1 - 0.9**count, 1 - 0.999**count
