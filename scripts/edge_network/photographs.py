@@ -53,9 +53,9 @@ def draw_phones(rng: np.random.Generator, count: int) -> Phones:
         sharpen_px=rng.uniform(0.8, 1.8, count),
         threshold=rng.choice([0.0, 0.004], count),
         limit=rng.choice([0.12, 0.2, 10.0], count),
-        flare=rng.uniform(0, 0.008, count),
+        flare=rng.uniform(0, 0.01, count),
         noise=log_uniform(0.0005, 0.03),
-        jitter=np.where(rng.random(count) < 0.5, 0.45, 0.12) * rng.normal(0, 1, count),
+        jitter=_start_errors(rng, count),
     )
     return Phones(**{k: np.asarray(v, np.float64) for k, v in vars(drawn).items()})
 
@@ -87,6 +87,13 @@ def photographed(
         )
         for i in range(len(light))
     ]
+
+
+def _start_errors(rng: np.random.Generator, count: int) -> F32:
+    """Errors of a first search, which may be wild, and of the readings that follow it."""
+    kind = rng.random(count)
+    wild, found = rng.uniform(-1.7, 1.7, count), rng.normal(0, 1, count)
+    return np.where(kind < 0.2, wild, np.where(kind < 0.6, 0.5, 0.15) * found)
 
 
 def _defocus(rng: np.random.Generator, count: int) -> F32:
