@@ -27,7 +27,7 @@ CONTRAST, DARK, NOISE = 175 / 255, 30 / 255, 2 / 255
 #: Blur of lens and focus, px; the pixel's own box comes on top.
 LENS_BLURS_PX = (0.6, 1.0, 1.6)
 PX_PER_MM = 14.0
-SLOTS, STATIONS = 60, 7
+SLOTS, STATIONS = 150, 7
 #: An estimator this near the bound is as good as can be asked.
 AIM = 1.15
 
