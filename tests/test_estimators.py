@@ -7,7 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from campaign import rivals
-from campaign.bound import AIM, LENS_BLURS_PX, bound_px, clean_slot, ratio_to_bound, total_blur_px
+from campaign.bound import (
+    AIM,
+    LENS_BLURS_PX,
+    bound_px,
+    clean_slot,
+    ratio_to_bound,
+    sides_to_bound,
+    total_blur_px,
+)
 from campaign.estimators import ESTIMATORS
 from campaign.rivals import Trial
 from scipy.special import ndtr
@@ -55,6 +63,12 @@ def test_the_bound_is_the_fisher_information_of_the_samples(lens_px):
 def test_fits_of_a_step_reach_the_bound(name, lens_px):
     """280 edges: chance is 4 %. Below 0.8 an estimator would have seen what it cannot know."""
     assert 0.8 < ratio_to_bound(BY_NAME[name], lens_px, seed=11, slots=20) < AIM
+
+
+@pytest.mark.parametrize("lens_px", LENS_BLURS_PX)
+def test_the_sides_of_marks_reach_the_bound_of_the_rows_they_use(lens_px):
+    """192 sides: chance is 5 %."""
+    assert 0.8 < sides_to_bound(lens_px, seed=12, pictures=8) < AIM
 
 
 @pytest.mark.parametrize("name", ["gradient", "half"])
