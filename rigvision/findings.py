@@ -5,12 +5,17 @@ Only carries figures from one form to another; measures and decides nothing.
 
 from __future__ import annotations
 
+from math import inf
+
 import numpy as np
 
 import rigvision
+from rigvision.decision.acceptance import Judged
 from rigvision.decision.result import (
     BudgetLine,
+    CharacteristicResult,
     CheckResult,
+    DecisionResult,
     GapResult,
     PhotoFacts,
     StationResult,
@@ -21,7 +26,7 @@ from rigvision.decision.result import (
 from rigvision.decision.verdict import Decision, Findings, Sight
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import Unmeasurable
-from rigvision.ground.measured import COVERAGE_FACTOR, Measured
+from rigvision.ground.measured import Influence, Measured
 from rigvision.photo.picture import Picture
 from rigvision.photo.sharpness import blur_px, lightest
 from rigvision.world.recognise import has_index_lines
@@ -77,10 +82,11 @@ def assemble(
         reasons=decision.reasons,
         gap=_gap_result(seen, decision),
         yoke=_yoke_result(seen, decision),
-        turns=_turns_result(decision),
+        turns=_turns_result(seen, decision),
         uncertainty_budget=_budget(seen),
         view=_view_result(seen, findings.sight),
         version=rigvision.__version__,
+        decision=_decision_result(seen, decision),
         evidence=seen,
     )
 
@@ -129,18 +135,20 @@ def _gap_result(seen: Evidence, decision: Decision) -> GapResult | None:
         return None
     limits, gap = seen.frame.gap, seen.gap
     stations = (
-        tuple(StationResult(s.x_mm, *_pair(s.gap_mm)) for s in gap.stations)
+        tuple(StationResult(s.x_mm, *_pair(s.gap_mm), _factor(s.gap_mm)) for s in gap.stations)
         if gap
         else tuple(StationResult(x, None, None) for x in limits.stations_x_mm)
     )
     return GapResult(
         *_pair(gap.mean_mm if gap else None),
-        COVERAGE_FACTOR,
+        _factor(gap.mean_mm if gap else None),
         decision.gap_probability,
         limits.lower_mm,
         limits.upper_mm,
         *_pair(gap.taper_mm if gap else None),
         stations,
+        _factor(gap.taper_mm if gap else None),
+        *_acceptance_of_gap(decision),
     )
 
 
@@ -154,23 +162,66 @@ def _yoke_result(seen: Evidence, decision: Decision) -> YokeResult:
         *_pair(found.seat_gap_mm),
         *_pair(found.clock_deg),
         decision.engaged,
+        _factor(found.lateral_offset_mm),
+        _factor(found.tilt_deg),
+        _factor(found.seat_gap_mm),
+        _factor(found.clock_deg),
     )
 
 
-def _turns_result(decision: Decision) -> TurnsResult:
+def _turns_result(seen: Evidence, decision: Decision) -> TurnsResult:
     turns = decision.turns
     if turns is None:
         return TurnsResult(None, None, None, None, decision.instruction)
-    if decision.verdict == "pass":
-        return TurnsResult(
-            0.0, turns.expanded_uncertainty, "none", turns.source, decision.instruction
-        )
+    passes = decision.verdict == "pass"
+    after = turns.gap_after_mm, turns.gap_after_expanded_uncertainty_mm
+    if passes and seen.gap:
+        after = seen.gap.mean_mm.value, seen.gap.mean_mm.expanded_uncertainty
     return TurnsResult(
-        turns.value,
+        0.0 if passes else turns.value,
         turns.expanded_uncertainty,
-        turns.direction,
+        "none" if passes else turns.direction,
         turns.source,
         decision.instruction,
+        turns.coverage_factor,
+        turns.flat_probability,
+        *after,
+    )
+
+
+def _acceptance_of_gap(decision: Decision) -> tuple[float | None, float | None]:
+    found = [j.acceptance for j in decision.judged if j.characteristic.quantity == "gap"]
+    return found[0] if found and found[0] else (None, None)
+
+
+def _decision_result(seen: Evidence, decision: Decision) -> DecisionResult | None:
+    if seen.frame is None:
+        return None
+    rule, risk = seen.frame.decision, decision.joint_risk
+    return DecisionResult(
+        rule.rule,
+        rule.conformance_probability,
+        risk.probability if risk else None,
+        risk.independent if risk else None,
+        risk.at_most if risk else None,
+        tuple(_characteristic_result(judged) for judged in decision.judged),
+    )
+
+
+def _characteristic_result(judged: Judged) -> CharacteristicResult:
+    found = judged.characteristic
+    lower, upper = judged.acceptance or (None, None)
+    return CharacteristicResult(
+        found.quantity,
+        found.unit,
+        found.measured.value,
+        found.measured.expanded_uncertainty,
+        found.lower,
+        found.upper,
+        lower,
+        upper,
+        judged.probability,
+        judged.accepted,
     )
 
 
@@ -194,19 +245,32 @@ def _budget(seen: Evidence) -> tuple[BudgetLine, ...]:
             ("seat_gap", seen.alignment.seat_gap_mm),
             ("clock", seen.alignment.clock_deg),
         ]
-    angular = ("tilt", "clock")
     return tuple(
-        BudgetLine(
-            quantity,
-            i.source,
-            i.kind,
-            None if quantity in angular else i.standard_uncertainty,
-            i.standard_uncertainty if quantity in angular else None,
-        )
+        _budget_line(quantity, influence, measured.standard_uncertainty)
         for quantity, measured in quantities
         if measured
-        for i in measured.influences
+        for influence in measured.influences
     )
+
+
+def _budget_line(quantity: str, influence: Influence, combined: float) -> BudgetLine:
+    angular, u = quantity in ("tilt", "clock"), influence.standard_uncertainty
+    return BudgetLine(
+        quantity,
+        influence.source,
+        influence.kind,
+        None if angular else u,
+        u if angular else None,
+        (u / combined) ** 2 if combined else None,
+        influence.sensitivity,
+        influence.input_uncertainty,
+        influence.input_unit,
+        influence.degrees_of_freedom if influence.degrees_of_freedom < inf else None,
+    )
+
+
+def _factor(measured: Measured | None) -> float | None:
+    return measured.coverage_factor if measured else None
 
 
 def _pair(measured: Measured | None) -> tuple[float | None, float | None]:

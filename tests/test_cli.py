@@ -18,6 +18,7 @@ import rigvision
 from rigvision.cli.main import main
 from rigvision.decision.reasons import Reason
 from rigvision.decision.result import (
+    BudgetLine,
     CheckResult,
     PhotoFacts,
     TurnsResult,
@@ -268,6 +269,50 @@ def test_options_reach_the_library(checked: Any) -> None:
     assert calls == [
         {"photos": ["a.jpg"], "gauge": "RG-10", "frame": "DF-10", "door": 3, "camera": "c.toml"}
     ]
+
+
+# Budget and Monte Carlo
+
+_LINE = BudgetLine("gap", "edge fit", "A", 0.02, share=1.0)
+
+
+def test_a_senseless_number_of_draws_is_wrong_usage(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    calls = checked([outcome("a.jpg", "pass")])
+    for draws in ("10", "2000000"):
+        assert run("check", "a.jpg", "--monte-carlo", draws) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert f"{draws} Monte Carlo draws cannot be used. Give between" in err
+    assert calls == [], "refused before any photo is opened"
+
+
+def test_the_budget_follows_the_result_where_it_is_wanted(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = outcome("a.jpg", "adjust")
+    object.__setattr__(found, "uncertainty_budget", (_LINE,))
+    checked([found])
+    run("check", "a.jpg")
+    assert "edge fit" not in capsys.readouterr().out
+    run("check", "a.jpg", "--budget")
+    out = capsys.readouterr().out
+    assert out.index("ADJUST") < out.index("edge fit")
+    run("check", "a.jpg", "--budget", "--json")
+    json.loads(capsys.readouterr().out)
+
+
+def test_a_photo_that_could_not_be_measured_is_drawn_without_figures(
+    checked: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    checked([outcome("a.jpg", "retake")])
+    run("check", "--json", "a.jpg", "--monte-carlo", "10000")
+    found = json.loads(capsys.readouterr().out)
+    assert found["monte_carlo"] == {"draws": 10_000, "seed": 1, "quantities": []}
+    checked([outcome("a.jpg", "retake")])
+    run("check", "a.jpg", "--monte-carlo", "10000")
+    assert "Nothing was measured that could be drawn." in capsys.readouterr().out
 
 
 # Analysed images

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigvision.metrology.gap import GapTuning, measure_gap
+from rigvision.ground.measured import correlation
+from rigvision.metrology.gap import GapModel, GapTuning, measure_gap
 from rigvision.vision.view import View
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
@@ -151,8 +152,102 @@ def test_every_influence_has_a_source_a_kind_and_no_negative_size():
         assert all(i.kind in "AB" and i.standard_uncertainty >= 0.0 for i in quantity.influences)
 
 
+def test_mean_and_taper_hang_on_the_same_edges():
+    """The last station read badly: what makes it too wide makes mean and taper too large.
+
+    Evenly good stations leave the two uncorrelated, as the taper's weights are odd in x.
+    """
+    slot = slot_of(FRAME, np.full(7, 0.8))
+    bad = slot.covariance_mm2.copy()
+    bad[-1, -1] = 0.4**2
+    even = measure_gap(slot, pose_at(), GAUGE, FRAME)
+    worse = measure_gap(replace(slot, covariance_mm2=bad), pose_at(), GAUGE, FRAME)
+    assert abs(correlation(even.mean_mm, even.taper_mm)) < 0.02
+    assert correlation(worse.mean_mm, worse.taper_mm) > 0.5
+    assert correlation(worse.mean_mm, worse.sill.offset_mm) < 0.0
+
+
 def test_edge_definition_is_a_share_of_the_round():
     """No round, no doubt where the tangent plane lies."""
     sharp = FRAME.model_copy(update={"sill": FRAME.sill.model_copy(update={"edge_radius_mm": 0.0})})
     gap = gap_of(GAUGE, sharp, np.full(7, 0.8), tuning=GapTuning())
     assert influence(gap.mean_mm, "edge definition") == 0.0
+
+
+# --------------------------------------- what the model says of an error is what it really does
+
+
+def read_again(error: dict[str, float], true_points: np.ndarray, view: View) -> float:
+    """Mean gap that the model gives for known errors, from edges that were read without them.
+
+    ``true_points`` (7, 2, 3): sill and door as they are, seen by ``view``, read at the plane.
+    """
+    plane_z = FRAME.sill.face_z_mm - FRAME.sill.edge_radius_mm
+    read = view.on_plane_z(view.project(true_points.reshape(-1, 3)), plane_z)[:, 1]
+    base = slot_of(FRAME, np.full(7, 1.5))
+    edges = tuple(
+        replace(s, sill_y_mm=float(low), door_y_mm=float(high))
+        for s, low, high in zip(base.stations, read[::2], read[1::2], strict=True)
+    )
+    model = GapModel(replace(base, stations=edges), pose_at(view), GAUGE, FRAME)
+    errors = {s.name: np.zeros((1, len(s.root))) for s in model.sources}
+    for name, value in error.items():
+        errors[name] += value
+    return float(model(errors)[0, 0])
+
+
+def edges_at(gap_mm: float, plane_z: float) -> np.ndarray:
+    """Points (7, 2, 3) of a straight slot."""
+    points = np.zeros((7, 2, 3))
+    points[..., 0], points[..., 2] = X[:, None], plane_z
+    points[..., 1] = FRAME.sill.edge_y_mm + np.array([0.0, gap_mm])
+    return points
+
+
+STEEP = [
+    view_at(tilt_deg=35.0, azimuth_deg=80.0, roll_deg=3.0),
+    view_at(tilt_deg=30.0, azimuth_deg=-95.0, roll_deg=3.0),
+]
+
+
+@pytest.mark.parametrize("view", STEEP)
+def test_a_door_that_stands_proud_is_read_right_once_that_is_known(view):
+    """0.1 mm at a slope of 0.6: 0.06 mm of gap, up or down as the view looks."""
+    points = edges_at(1.5, FRAME.sill.face_z_mm - FRAME.sill.edge_radius_mm)
+    points[:, 1, 2] += 0.1
+    assert abs(read_again({}, points, view) - 1.5) > 0.04
+    assert read_again({"door flush": 0.1}, points, view) == pytest.approx(1.5, abs=1e-6)
+
+
+@pytest.mark.parametrize("view", STEEP)
+def test_faces_that_lie_deeper_are_read_right_once_that_is_known(view):
+    points = edges_at(1.5, FRAME.sill.face_z_mm - FRAME.sill.edge_radius_mm - 0.5)
+    assert abs(read_again({}, points, view) - 1.5) > 0.002
+    assert read_again({"plane depth": -0.5}, points, view) == pytest.approx(1.5, abs=1e-6)
+
+
+def test_a_hot_gauge_reads_short():
+    """20 K of 11.5e-6: marks 0.023 % further apart than drawn, so all lengths read shorter."""
+    plain = edges_at(4.0, FRAME.sill.face_z_mm - FRAME.sill.edge_radius_mm)
+    found = read_again({"temperature": 20.0}, plain, STEEP[0])
+    assert found == pytest.approx(4.0 * (1.0 + 20.0 * 11.5e-6), abs=1e-6)
+
+
+@pytest.mark.parametrize("view", STEEP)
+def test_a_larger_round_is_read_right_once_that_is_known(view):
+    """Rounds of 0.35 mm for the drawn 0.25: one edge's outline and the other's tangent line,
+
+    by the geometry of circle and line of sight; the reading allows for the drawn radius.
+    """
+    drawn, true = FRAME.sill.edge_radius_mm, 0.35
+    points = edges_at(1.5, FRAME.sill.face_z_mm - true)
+    sill_y, door_y = points[0, :, 1]
+    for x_row in points:
+        middle = np.array([x_row[0, 0], (sill_y + door_y) / 2, FRAME.sill.face_z_mm - true])
+        slope = view.ray_slope_y(middle)
+        outline = true * (np.sqrt(1.0 + slope**2) - 1.0)
+        allowed = drawn * (np.sqrt(1.0 + slope**2) - 1.0)
+        # From above the door shows its outline, out in the slot; from below the sill does.
+        x_row[1 if slope > 0 else 0, 1] += (allowed - outline) * (1 if slope > 0 else -1)
+    assert abs(read_again({}, points, view) - 1.5) > 0.01
+    assert read_again({"edge radius": true - drawn}, points, view) == pytest.approx(1.5, abs=3e-4)

@@ -9,7 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigvision.ground.measured import COVERAGE_FACTOR, Influence, Measured
+from rigvision.ground.measured import (
+    Influence,
+    Measured,
+    correlation,
+    covariance,
+    freedom_of,
+)
+from rigvision.ground.student import coverage_factor
 
 
 def measured(value: float, *parts: float) -> Measured:
@@ -63,10 +70,89 @@ def test_limits_count_as_inside_where_there_is_no_uncertainty():
     assert Measured(1.0500001).probability_inside(0.55, 1.05) == 0.0
 
 
-def test_expanded_uncertainty_has_the_coverage_factor_of_95_percent():
-    """JCGM 100:2008, 6.3.3: k = 2 for about 95 %."""
-    assert COVERAGE_FACTOR == 2.0
-    assert measured(0.8, 0.03, 0.04).expanded_uncertainty == pytest.approx(0.10, abs=1e-12)
+def test_expanded_uncertainty_covers_95_percent():
+    """JCGM 100:2008, Table G.2, last row (from memory): t95 = 1.960."""
+    assert measured(0.8, 0.03, 0.04).coverage_factor == pytest.approx(1.960, abs=5e-4)
+    assert measured(0.8, 0.03, 0.04).expanded_uncertainty == pytest.approx(0.0980, abs=5e-5)
+
+
+# ---------------------------------------------------------------------- degrees of freedom
+
+
+def with_freedom(*parts: tuple[float, float]) -> Measured:
+    """Contributions with their degrees of freedom."""
+    return Measured(0.0, tuple(Influence(f"{k}", "A", u, nu) for k, (u, nu) in enumerate(parts)))
+
+
+def test_gum_h1_has_16_effective_degrees_of_freedom():
+    """JCGM 100:2008, H.1.6 (published): nu_eff = 16.7, cut to 16; k95 = 2.12, k99 = 2.92."""
+    found = with_freedom((25.0, 18), (9.7, 25.6), (2.9, 50), (16.6, 2))
+    assert found.degrees_of_freedom == 16.0
+    assert found.coverage_factor == pytest.approx(2.12, abs=0.005)
+    assert coverage_factor(16, 0.99) * 31.67 == pytest.approx(93.0, abs=0.6)
+
+
+def test_gum_h1_comparison_alone_has_25_degrees_of_freedom():
+    """JCGM 100:2008, H.1.3.2 prints 25.6; from its rounded parts 25.45 (recomputed): 25."""
+    assert with_freedom((5.8, 24), (3.9, 5), (6.7, 8)).degrees_of_freedom == 25.0
+
+
+def test_gum_g4_example_has_19_degrees_of_freedom():
+    """JCGM 100:2008, G.4.1, example (from memory): 0.25, 0.57 and 0.82 % of 10, 5 and 15
+
+    readings: u_c 1.03 %, nu_eff 19.0, U95 2.2 %.
+    """
+    found = with_freedom((0.25, 9), (0.57, 4), (0.82, 14))
+    assert found.standard_uncertainty == pytest.approx(1.03, abs=0.005)
+    assert found.degrees_of_freedom in (18.0, 19.0)  # 18.97 from the rounded parts
+    assert found.expanded_uncertainty == pytest.approx(2.2, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("parts", "freedom"),
+    [
+        # suncal 1.7.1, test_DEGF (published there): 12.8
+        (((0.57, 9), (0.25, math.inf)), 12.0),
+        (((0.3, 8),), 8.0),
+        (((0.3, 8), (0.0, 1)), 8.0),
+        (((0.1, math.inf), (0.2, math.inf)), math.inf),
+        ((), math.inf),
+    ],
+)
+def test_welch_satterthwaite(parts, freedom):
+    assert with_freedom(*parts).degrees_of_freedom == freedom
+
+
+def test_an_uncertainty_known_to_a_quarter_has_8_degrees_of_freedom():
+    """JCGM 100:2008, G.4.2, example (from memory): 25 % gives 8."""
+    assert freedom_of(0.25) == pytest.approx(8.0, abs=1e-12)
+    assert freedom_of(0.0) == math.inf
+
+
+def test_few_degrees_of_freedom_make_conformity_less_sure():
+    """Two u inside: 97.7 % if u is known, t(8) 0.9597 (recomputed with scipy.stats.t)."""
+    sure = with_freedom((0.1, math.inf)).probability_inside(-math.inf, 0.2)
+    doubtful = with_freedom((0.1, 8)).probability_inside(-math.inf, 0.2)
+    assert sure == pytest.approx(0.977250, abs=1e-6)
+    assert doubtful == pytest.approx(0.959742, abs=1e-6)
+
+
+# ------------------------------------------------------------------------------ correlation
+
+
+def test_results_correlate_by_the_inputs_they_share():
+    """y1 = 3 a + b, y2 = -2 a + c: covariance -6 u(a)^2 (JCGM 100:2008, F.1.2.3)."""
+    y1 = Measured(
+        0.0,
+        (Influence("a", "B", 0.3, effects=(0.3,), inputs="a"), Influence("b", "B", 0.4)),
+    )
+    y2 = Measured(
+        0.0,
+        (Influence("a", "B", 0.2, effects=(-0.2,), inputs="a"), Influence("b", "B", 0.1)),
+    )
+    assert covariance(y1, y2) == pytest.approx(-0.06, abs=1e-12)
+    assert correlation(y1, y2) == pytest.approx(-0.06 / (0.5 * math.sqrt(0.05)), abs=1e-12)
+    assert correlation(y1, Measured(0.0)) == 0.0
 
 
 @given(

@@ -292,6 +292,21 @@ def test_every_shipped_model_is_valid_and_named_like_its_file(kind):
     assert names(kind)
 
 
+def test_a_frame_without_a_decision_is_judged_by_guarded_acceptance_at_5_percent(frame):
+    """Files written before the settings existed load, with what was usual then."""
+    plain = frame.model_dump(by_alias=True)
+    for decision in (None, {"conformance_probability": 0.95}):
+        data = {k: v for k, v in plain.items() if k != "decision"}
+        old = Frame.model_validate(data | ({"decision": decision} if decision else {}))
+        assert old.decision == frame.decision
+        assert old.decision.rule == "guarded-acceptance"
+
+
+def test_an_unknown_rule_of_decision_is_refused_with_what_is_allowed(frame):
+    with pytest.raises(ValueError, match="simple-acceptance"):
+        type(frame.decision).model_validate({"rule": "lenient"})
+
+
 def test_a_model_cannot_be_changed_after_reading(gauge):
     with pytest.raises(ValueError, match="frozen"):
         gauge.marks.size_mm = 15.0

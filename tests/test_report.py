@@ -17,6 +17,7 @@ from rigvision.decision.reasons import Reason
 from rigvision.decision.result import (
     BudgetLine,
     CheckResult,
+    DecisionResult,
     GapResult,
     PhotoFacts,
     StationResult,
@@ -61,7 +62,20 @@ KEYS = {
     "view": "distance_mm tilt_deg px_per_mm marks_found",
 }
 #: What has been added to them since.
-ADDED = {"": {"version"}, "view": {"marks_refused"}}
+ADDED = {
+    "": {"version", "decision"},
+    "gap": {"taper_coverage_factor", "acceptance_lower_mm", "acceptance_upper_mm"},
+    "yoke": {
+        f"{figure}_coverage_factor" for figure in ("lateral_offset", "tilt", "seat_gap", "clock")
+    },
+    "turns": {
+        "coverage_factor",
+        "flat_probability",
+        "gap_after_mm",
+        "gap_after_expanded_uncertainty_mm",
+    },
+    "view": {"marks_refused"},
+}
 
 
 @pytest.fixture
@@ -228,9 +242,16 @@ def test_json_has_exactly_the_published_keys(result: CheckResult) -> None:
     for table, keys in KEYS.items():
         part = found[table] if table else found
         assert set(part) == set(keys.split()) | ADDED.get(table, set()), table
-    assert set(found["gap"]["stations"][0]) == {"x_mm", "gap_mm", "expanded_uncertainty_mm"}
+    assert set(found["gap"]["stations"][0]) == {
+        "x_mm",
+        "gap_mm",
+        "expanded_uncertainty_mm",
+        "coverage_factor",
+    }
     assert set(found["reasons"][0]) == {"code", "text", "remedy"}
     line = {"quantity", "source", "type", "standard_uncertainty_mm"}
+    line |= {"share", "sensitivity", "input_standard_uncertainty", "input_unit"}
+    line |= {"degrees_of_freedom"}
     assert set(found["uncertainty_budget"][0]) == line
     assert set(found["uncertainty_budget"][1]) == line | {"standard_uncertainty_deg"}
 
@@ -247,7 +268,7 @@ def test_json_keeps_nulls_and_rounds_floats(result: CheckResult) -> None:
 def test_json_without_a_gap_has_the_same_keys(result: CheckResult) -> None:
     bare = replace(result, gap=None, frame=None, evidence=None)
     found = as_json(bare)["gap"]
-    assert set(found) == set(KEYS["gap"].split())
+    assert set(found) == set(KEYS["gap"].split()) | ADDED["gap"]
     assert found["mean_mm"] is None
     assert found["stations"] == []
 
@@ -298,6 +319,33 @@ def test_screen_fits_80_columns_and_26_lines(result: CheckResult) -> None:
 
 def test_screen_without_colour_has_no_terminal_commands(result: CheckResult) -> None:
     assert "\x1b" not in _screen(result)
+
+
+def test_screen_on_a_phone_says_the_same_in_short(result: CheckResult) -> None:
+    lines = _screen(result, width=42).splitlines()
+    assert max(len(line) for line in lines) <= 42
+    said = [" ".join(line.split()) for line in lines]
+    assert "Side 0.12 ± 0.07 mm ≤ 0.40" in said
+    assert "-36 2.25 0.05" in said
+
+
+def test_screen_says_what_to_expect_after_turning(result: CheckResult) -> None:
+    turns = replace(
+        result.turns,
+        gap_after_mm=0.78,
+        gap_after_expanded_uncertainty_mm=0.11,
+        flat_probability=0.98,
+    )
+    text = " ".join(_screen(replace(result, turns=turns), width=120).split())
+    assert "Gap after turning 0.78 ± 0.11 mm flat right with 98.0 %" in text
+
+
+def test_screen_of_a_pass_states_the_risk_left(result: CheckResult) -> None:
+    decision = DecisionResult("guarded-acceptance", 0.95, 0.031, 0.033, 0.034, ())
+    passed = replace(result, verdict="pass", reasons=(), decision=decision)
+    risk = "Risk that at least one figure is outside all the same: 3.1 %, at most 3.4 %."
+    assert risk in _screen(passed, width=120)
+    assert risk not in _screen(replace(passed, verdict="adjust"), width=120)
 
 
 def test_screen_on_an_ascii_terminal(result: CheckResult) -> None:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rigvision.decision.turns import amount_in_words, instruction, solve_turns
+from rigvision.ground.conventions import fold_deg
+from rigvision.ground.measured import Influence, Measured
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Drive, Frame
 from tests.hand_made import measured
@@ -40,6 +43,16 @@ def test_lead_is_pitch_times_starts():
         }
     )
     assert drive.gap_per_socket_turn_mm == pytest.approx(8.0, abs=1e-12)
+
+
+def test_turns_are_travel_over_lead():
+    """Mott, example 17-1 (lead 0.250 in as printed): a door 25.4 mm too open on that screw alone
+
+    takes four turns.
+    """
+    drive = {"screw_lead_mm": 6.35, "socket_turns_per_screw_turn": 1.0, "door_motion_ratio": 1.0}
+    found = solve_turns(measured(0.80 + 25.4, 0.05), None, frame_with(**drive))
+    assert found.value == pytest.approx(4.0, abs=1e-12)
 
 
 def test_a_bevel_pair_of_16_and_32_teeth_halves_the_travel():
@@ -136,10 +149,10 @@ def test_a_mirrored_rig_turns_as_far(gap, clock):
 
 
 def test_uncertainty_is_the_clock_s_where_there_is_one():
-    """0.9 deg are 0.0025 turn, expanded 0.005."""
+    """0.9 deg are 0.0025 turn, times 1.959964."""
     found = solve_turns(measured(1.20, 0.05), measured(5.0, 0.9), FRAME)
     assert found.standard_uncertainty == pytest.approx(0.0025, abs=1e-12)
-    assert found.expanded_uncertainty == pytest.approx(0.005, abs=1e-12)
+    assert found.expanded_uncertainty == pytest.approx(0.00489991, abs=1e-8)
 
 
 # ------------------------------------------------------------- where the two do not agree
@@ -162,12 +175,90 @@ def test_gap_and_clock_contradict_beyond_three_combined_standard_uncertainties(s
         assert found.contradiction_limit_mm == pytest.approx(3 * together_mm(0.02, 1.0), abs=1e-9)
 
 
-@pytest.mark.parametrize(("gap_mm", "second"), [(0.98, 0.25), (0.62, -0.25), (0.82, None)])
-def test_a_second_flat_nearly_as_good_is_named(gap_mm, second):
-    """Half way between two flats, 0.1875 mm from nominal, either is as good."""
+@pytest.mark.parametrize(("gap_mm", "second"), [(0.98, 0.25), (0.62, -0.25), (0.82, 0.25)])
+def test_the_second_flat_lies_on_the_side_of_what_is_left_over(gap_mm, second):
     found = solve_turns(measured(gap_mm, 0.02), measured(0.0, 0.5), FRAME)
     assert found.value == pytest.approx(0.0, abs=1e-12)
-    assert found.second_value == (None if second is None else pytest.approx(second, abs=1e-12))
+    assert found.second_value == pytest.approx(second, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("gap_mm", "gap_u", "probability"),
+    [
+        # Combined u 0.1 mm (0.089303 of the gap, 0.045 of the drive), flats 0.375 mm apart.
+        # Half way: two flats alike, their neighbours exp(-(0.5625^2 - 0.1875^2) / 0.02) each.
+        (0.9875, 0.089303, 0.5),
+        # 0.10 left over, rivals 0.275 and 0.475 off: 1 / (1 + exp(-3.28125) + exp(-10.78125))
+        (0.90, 0.089303, 0.963770),
+        (0.80, 0.02, 1.0),
+    ],
+)
+def test_the_flat_has_a_probability(gap_mm, gap_u, probability):
+    """Bayes' theorem over the flats (recomputed by hand)."""
+    found = solve_turns(measured(gap_mm, gap_u), measured(0.0, 0.0), FRAME)
+    assert found.flat_probability == pytest.approx(probability, abs=1e-5)
+
+
+def test_the_flat_s_probability_is_how_often_it_is_right():
+    """20,000 doors that keep to the spread, read with normal errors: u of the share is 0.3 %."""
+    rng = np.random.default_rng(11)
+    gap_u, clock_u = 0.12, 1.0
+    claimed, right = [], []
+    for true_gap in rng.uniform(0.3, 4.0, 20_000):
+        turns_true = (true_gap - 0.80 + rng.normal(0.0, 0.045)) / 1.5
+        clock = fold_deg(360.0 * turns_true, 90.0) + rng.normal(0.0, clock_u)
+        found = solve_turns(
+            measured(true_gap + rng.normal(0.0, gap_u), gap_u), measured(clock, clock_u), FRAME
+        )
+        claimed.append(found.flat_probability)
+        right.append(abs(found.value - turns_true) < 0.125)
+    assert np.mean(right) == pytest.approx(np.mean(claimed), abs=0.009)
+    unsure = np.array(claimed) < 0.8
+    assert np.mean(np.array(right)[unsure]) == pytest.approx(
+        np.mean(np.array(claimed)[unsure]), abs=0.025
+    )
+
+
+def test_without_a_clock_no_flat_is_claimed():
+    found = solve_turns(measured(1.20, 0.02), None, FRAME)
+    assert (found.flat_probability, found.second_value) == (None, None)
+
+
+def test_the_gap_after_the_turn_is_as_uncertain_as_gap_and_turn_together():
+    """0.02 mm and 2.4 deg, which at 1.5 mm a turn are 0.01 mm: 0.022361 mm, times 1.959964."""
+    found = solve_turns(measured(2.70, 0.02), measured(0.0, 2.4), FRAME)
+    assert found.gap_after_mm == pytest.approx(0.825, abs=1e-12)
+    assert found.gap_after_u_mm == pytest.approx(0.022361, abs=1e-6)
+    assert found.gap_after_expanded_uncertainty_mm == pytest.approx(0.043826, abs=1e-6)
+
+
+@pytest.mark.parametrize(("front", "u_mm"), [("+y", 0.01), ("-y", 0.03)])
+def test_errors_that_gap_and_clock_share_count_once(front, u_mm):
+    """One error makes the gap 0.02 mm and the clock 2.4 deg (0.01 mm) too large: apart 0.01 mm,
+
+    and 0.03 mm where the clock runs the other way.
+    """
+    gap = Measured(0.8, (Influence("view", "B", 0.02, effects=(0.02,), inputs="view"),))
+    clock = Measured(0.0, (Influence("view", "B", 2.4, effects=(2.4,), inputs="view"),))
+    found = solve_turns(gap, clock, frame_with(opening_moves_socket_front=front))
+    assert found.gap_after_u_mm == pytest.approx(u_mm, abs=1e-9)
+
+
+def test_a_flat_further_off_nominal_may_be_the_only_one_inside():
+    """Limits 0.55 to 1.05 about a nominal of 0.6: 0.525 and 0.90 can be reached, and 0.525 is
+
+    nearer to nominal, but outside.
+    """
+    limits = FRAME.gap.model_copy(update={"nominal_mm": 0.6})
+    frame = FRAME.model_copy(update={"gap": limits})
+    found = solve_turns(measured(0.525, 0.02), measured(0.0, 0.5), frame)
+    assert found.gap_after_mm == pytest.approx(0.525, abs=1e-12)
+    assert found.flat_inside is True
+    narrow = limits.model_copy(update={"upper_mm": 0.85})
+    found = solve_turns(
+        measured(0.525, 0.02), measured(0.0, 0.5), frame.model_copy(update={"gap": narrow})
+    )
+    assert found.flat_inside is False
 
 
 # --------------------------------------------------------------------------------- in words

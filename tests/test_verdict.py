@@ -116,6 +116,57 @@ def test_borderline_lies_between_5_and_95_percent(mean_mm, borderline):
     assert decision.borderline is borderline
 
 
+def ruled(**settings: object) -> Frame:
+    """The frame without yoke limits, judged by other settings."""
+    rule = FRAME.decision.model_copy(update=settings)
+    return FRAME.model_copy(update={"decision": rule, "yoke_limits": None})
+
+
+def test_simple_acceptance_passes_what_reads_inside():
+    """1.04 mm: 63 % inside at u 0.03 mm."""
+    simple = decide(findings(frame=ruled(rule="simple-acceptance"), gap=gap(1.04), yoke=None))
+    assert simple.verdict == "pass"
+    assert decide(findings(frame=ruled(), gap=gap(1.04), yoke=None)).verdict == "adjust"
+    outside = findings(frame=ruled(rule="simple-acceptance"), gap=gap(1.06), yoke=None)
+    assert (decide(outside).verdict, codes(decide(outside))) == ("adjust", ["gap-high"])
+
+
+def test_the_frame_says_what_is_borderline():
+    """1.05 mm is 50 % inside."""
+    at_limit = gap(1.05)
+    assert decide(findings(frame=ruled(), gap=at_limit, yoke=None)).borderline is True
+    strict = ruled(borderline_probabilities=(0.6, 0.9))
+    assert decide(findings(frame=strict, gap=at_limit, yoke=None)).borderline is False
+
+
+def test_the_frame_says_how_likely_a_seated_gauge_must_be():
+    """Sill 0.16 mm off at 0.15 mm and u 0.02 mm: 31 % on its seat."""
+    off = gap(offset=0.16)
+    assert codes(decide(findings(gap=off))) == []
+    frame = FRAME.model_copy(
+        update={"decision": FRAME.decision.model_copy(update={"seated_probability": 0.5})}
+    )
+    assert codes(decide(findings(frame=frame, gap=off))) == ["gauge-not-seated"]
+
+
+def test_the_frame_says_when_a_flat_is_certain_enough():
+    """0.10 mm left over of 0.375 mm between flats, u 0.09 and 0.045 mm: 96 % sure."""
+    turning = findings(gap=gap(1.15, u=0.089), yoke=yoke(clock_deg=measured(-30.0, 0.5)))
+    assert "flat-uncertain" not in codes(decide(turning))
+    sure = FRAME.decision.model_copy(update={"flat_probability": 0.999})
+    strict = FRAME.model_copy(update={"decision": sure})
+    assert "flat-uncertain" in codes(decide(replace(turning, frame=strict)))
+
+
+def test_every_characteristic_is_judged_and_the_joint_risk_lies_between_its_bounds():
+    decision = decide(findings())
+    judged = {j.characteristic.quantity: j for j in decision.judged}
+    assert list(judged) == ["gap", "taper", "lateral_offset", "tilt", "seat_gap", "clock"]
+    risks = [1.0 - j.probability for j in decision.judged]
+    assert max(risks) <= decision.joint_risk.probability <= sum(risks) + 1e-12
+    assert decide(Findings()).joint_risk is None
+
+
 def test_one_thing_surely_out_is_not_borderline_though_another_is():
     decision = decide(findings(gap=gap(1.05, taper=0.9), yoke=yoke(clock_deg=measured(60.0, 0.5))))
     assert decision.borderline is False
@@ -310,7 +361,7 @@ def test_two_flats_nearly_as_good_are_both_named():
     decision = decide(findings(gap=gap(0.97, u=0.10), yoke=yoke(clock_deg=measured(0.6, 0.5))))
     assert "flat-uncertain" in codes(decision)
     note = next(r for r in decision.reasons if r.code == "flat-uncertain")
-    assert "0.00 or 0.25 turns" in note.text
+    assert "0.00 or 0.25 turns; the first is right with 65%" in note.text
 
 
 def test_a_better_flat_is_mentioned_on_a_pass():

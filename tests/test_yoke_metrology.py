@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from rigvision.ground.measured import correlation
 from rigvision.metrology.yoke import measure_yoke
 from rigvision.vision.yoke import YokeFeatures
 from tests.hand_made import influence, pose_at, socket_place, yoke_place
@@ -98,7 +101,33 @@ def test_a_yoke_s_angle_doubt_grows_with_the_lever_to_the_face(frame):
 
 
 def test_clock_doubt_follows_from_the_axis_by_the_radius(frame):
-    """0.005 mm of axis on a radius of 7 mm, line at the crown: 0.0409 deg (recomputed)."""
+    """Line at the crown, 5 mm along an axis known to 0.005 mm and 0.005 rad: sqrt(26) * 0.005
+
+    = 0.025495 mm across, on a radius of 7 mm: 0.20868 deg (recomputed).
+    """
     found = aligned(frame, yoke_place(4.0, -20.0), socket_place(-20.0, clock_deg=0.0))
-    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.040926, abs=1e-5)
+    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.20868, abs=1e-5)
     assert influence(found.clock_deg, "index lines") == pytest.approx(0.3, abs=1e-9)
+
+
+def test_offset_and_clock_hang_on_the_same_outline(frame):
+    """An axis taken too high makes the offset too large and the clock too small: r nears -1
+
+    where little else matters.
+    """
+    outline = np.diag([0.2**2, 1e-16])
+    place = replace(socket_place(-20.0), covariance=outline)
+    found = aligned(frame, yoke_place(4.0, -20.0, sigma=1e-6), place)
+    assert correlation(found.lateral_offset_mm, found.clock_deg) < -0.9
+
+
+def test_an_index_line_on_the_flank_is_read_where_the_line_of_sight_meets_the_barrel(frame):
+    """30 deg up the barrel, seen from straight ahead: 0.01 mm across is 0.01 / (7 cos 30 deg)
+
+    = 0.094514 deg (recomputed).
+    """
+    view = view_at(tilt_deg=4.8, azimuth_deg=-90.0, aim_mm=(0.0, -20.0))
+    place = socket_place(-20.0, clock_deg=30.0)
+    exact = np.diag([0.01**2, 1e-16])
+    found = aligned(frame, yoke_place(4.0, -20.0), replace(place, covariance=exact), view)
+    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.094514, rel=0.03)

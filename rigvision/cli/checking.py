@@ -8,18 +8,22 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.progress import Progress
 
 import rigvision
 from rigvision.decision.result import CheckResult
+from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.picture import safe_name
 from rigvision.report.as_json import as_json, error_as_json
 from rigvision.report.text import show
 from rigvision.report.wording import one_line
+
+if TYPE_CHECKING:
+    from rigvision.metrology.monte_carlo import MonteCarlo
 
 PASSED, FAILED, ADJUST, RETAKE = 0, 1, 3, 4
 
@@ -35,6 +39,8 @@ class Request:
     camera: str | None = None
     out: Path | None = None
     as_json: bool = False
+    budget: bool = False
+    draws: int | None = None
 
 
 @dataclass(slots=True)
@@ -58,20 +64,52 @@ class Tally:
 def run_check(request: Request) -> int:
     """Check all photos in order, print, and give the exit code."""
     tally = Tally()
+    if request.draws is not None:
+        from rigvision.metrology.monte_carlo import check_draws
+
+        check_draws(request.draws)
     for path, outcome in zip(request.photos, _outcomes(request), strict=True):
         if isinstance(outcome, PhotoError):
             _report_unreadable(safe_name(path.name), outcome, tally)
             continue
         tally.verdicts.add(outcome.verdict)
+        drawn = _monte_carlo(outcome, request.draws)
         if request.as_json:
-            tally.objects.append(as_json(outcome))
+            tally.objects.append(as_json(outcome, drawn))
         else:
-            show(outcome, Console(file=sys.stdout, highlight=False, emoji=False, markup=False))
+            _show(outcome, drawn, request)
         if request.out is not None:
             _write_image(outcome, request.out, tally)
     if request.as_json:
         print(json.dumps(_one_or_list(tally.objects, request), indent=2, allow_nan=False))
     return tally.exit_code
+
+
+def _show(outcome: CheckResult, drawn: MonteCarlo | None, request: Request) -> None:
+    console = Console(file=sys.stdout, highlight=False, emoji=False, markup=False)
+    show(outcome, console)
+    if request.budget or drawn:
+        from rigvision.report import budget
+
+        if request.budget:
+            budget.show_budget(outcome, console)
+        if drawn:
+            budget.show_monte_carlo(drawn, console)
+
+
+def _monte_carlo(outcome: CheckResult, draws: int | None) -> MonteCarlo | None:
+    """The measurement drawn at random so many times; None where that is not wanted."""
+    if draws is None:
+        return None
+    from rigvision.metrology.monte_carlo import SEED, MonteCarlo, repropagate
+
+    seen = outcome.evidence
+    if not isinstance(seen, Evidence) or not (seen.pose and seen.gauge and seen.frame):
+        return MonteCarlo(draws, SEED, ())
+    with _bar("Drawing", 1.0) as step:
+        return repropagate(
+            seen.slot, seen.yoke, seen.pose, seen.gauge, seen.frame, draws, progress=step
+        )
 
 
 def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
@@ -122,7 +160,18 @@ def _progress(total: int) -> Iterator[Callable[[int], None] | None]:
     elif not console.is_terminal or console.is_dumb_terminal:
         yield lambda done: _say(f"checked {done} of {total}")
     else:
-        # Standard output is not redirected: it may be a pipe that wants nothing but JSON.
-        with Progress(console=console, transient=True, redirect_stdout=False) as bar:
-            task = bar.add_task("Checking", total=total)
-            yield lambda done: bar.update(task, completed=done)
+        with _bar("Checking", total) as step:
+            yield step
+
+
+@contextmanager
+def _bar(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
+    """A bar on standard error while something runs; nothing where that is no terminal."""
+    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
+    if not console.is_terminal or console.is_dumb_terminal:
+        yield None
+        return
+    # Standard output is not redirected: it may be a pipe that wants nothing but JSON.
+    with Progress(console=console, transient=True, redirect_stdout=False) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda done: bar.update(task, completed=done)

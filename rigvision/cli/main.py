@@ -93,6 +93,13 @@ def check(
     json: Annotated[
         bool, typer.Option("--json", help="Print JSON: an object, or a list for several photos.")
     ] = False,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="Print each figure's uncertainty budget.")
+    ] = False,
+    monte_carlo: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Check the budget by N random draws (10000 to 1000000)."),
+    ] = None,
 ) -> None:
     """Check photos: verdict, what to do, figures.
 
@@ -107,7 +114,10 @@ def check(
         )
     from rigvision.cli.checking import Request, run_check
 
-    raise typer.Exit(run_check(Request(tuple(photos), gauge, frame, door, camera, out, json)))
+    request = Request(
+        tuple(photos), gauge, frame, door, camera, out, json, budget=budget, draws=monte_carlo
+    )
+    raise typer.Exit(run_check(request))
 
 
 @app.command()

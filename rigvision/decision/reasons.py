@@ -159,7 +159,8 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "flat-uncertain": ReasonKind(
         "note",
-        "Two flats fit nearly as well: {first:.2f} or {second:.2f} turns.",
+        "Two flats fit nearly as well: {first:.2f} or {second:.2f} turns; the first is right with "
+        "{probability:.0%}.",
         "Turn to the first, then photograph again.",
     ),
     "better-flat": ReasonKind(

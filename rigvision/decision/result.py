@@ -38,19 +38,23 @@ class StationResult:
     x_mm: float
     gap_mm: float | None
     expanded_uncertainty_mm: float | None
+    coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class GapResult:
     mean_mm: float | None
     expanded_uncertainty_mm: float | None
-    coverage_factor: float
+    coverage_factor: float | None
     conformance_probability: float | None
     lower_mm: float
     upper_mm: float
     taper_mm: float | None
     taper_expanded_uncertainty_mm: float | None
     stations: tuple[StationResult, ...]
+    taper_coverage_factor: float | None = None
+    acceptance_lower_mm: float | None = None
+    acceptance_upper_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +68,10 @@ class YokeResult:
     clock_deg: float | None = None
     clock_expanded_uncertainty_deg: float | None = None
     engaged: bool | None = None
+    lateral_offset_coverage_factor: float | None = None
+    tilt_coverage_factor: float | None = None
+    seat_gap_coverage_factor: float | None = None
+    clock_coverage_factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +81,68 @@ class TurnsResult:
     direction: Direction | None
     source: Literal["gap", "gap+clock"] | None
     instruction: str
+    coverage_factor: float | None = None
+    flat_probability: float | None = None
+    gap_after_mm: float | None = None
+    gap_after_expanded_uncertainty_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """One influence on one quantity; angular quantities carry degrees instead of mm."""
+    """One influence on one quantity; angular quantities carry degrees instead of mm.
+
+    ``standard_uncertainty_*`` is the contribution, sensitivity times the input's standard
+    uncertainty; the contributions add up in squares. ``degrees_of_freedom`` is None where
+    they are infinite. A source that is several correlated inputs counts as one standardised
+    input, without unit.
+    """
 
     quantity: str
     source: str
     type: Literal["A", "B"]
     standard_uncertainty_mm: float | None
     standard_uncertainty_deg: float | None = None
+    share: float | None = None  # of the quantity's variance
+    sensitivity: float | None = None  # the quantity's unit per the input's
+    input_standard_uncertainty: float | None = None
+    input_unit: str = ""
+    degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CharacteristicResult:
+    """A figure with its limits and the guarded ones; ``unit`` is mm or deg.
+
+    ``acceptance_lower`` and ``acceptance_upper`` are None where the uncertainty leaves no room
+    between the limits.
+    """
+
+    quantity: str
+    unit: str
+    value: float
+    expanded_uncertainty: float
+    lower: float
+    upper: float
+    acceptance_lower: float | None
+    acceptance_upper: float | None
+    conformance_probability: float
+    accepted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionResult:
+    """The rule applied, and the risk that at least one characteristic does not conform.
+
+    ``joint_risk`` allows for the inputs that figures share, ``joint_risk_at_most`` holds
+    whatever goes together; both are None where nothing was judged.
+    """
+
+    rule: str
+    conformance_probability: float
+    joint_risk: float | None
+    joint_risk_independent: float | None
+    joint_risk_at_most: float | None
+    characteristics: tuple[CharacteristicResult, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,4 +173,5 @@ class CheckResult:
     view: ViewResult
     version: str
     schema: str = SCHEMA
+    decision: DecisionResult | None = None
     evidence: object | None = field(default=None, repr=False, compare=False)

@@ -1,18 +1,29 @@
 """How far to turn the wrench, which way, and in what words.
 
-The clock gives the turn within one flat, the gap says which flat: turns = clock / 360
-+ k / flats, with the whole k for which gap - turns * (gap per turn) lies nearest to
-nominal. Without a clock the gap alone says how far.
+The clock gives the turn within one flat, the gap says which flat, as a vernier does: turns =
+clock / 360 + k / flats, with the whole k for which gap - turns * (gap per turn) lies nearest
+to nominal. Without a clock the gap alone says how far.
+
+A real door keeps to the drawing's relation of gap and clock within ``gap_clock_spread_mm``: for
+the right k, what the turn leaves of the gap differs from nominal by that spread and by the
+errors of both readings. So each flat has a probability, and where even the nearest is too far
+off, gap and clock contradict each other.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, gcd, hypot
+from math import exp, floor, gcd, inf, sqrt
 from typing import Literal
 
-from rigvision.ground.measured import COVERAGE_FACTOR, Measured
-from rigvision.world.frame import Drive, Frame
+from rigvision.ground.measured import (
+    Influence,
+    Measured,
+    covariance,
+    effective_degrees_of_freedom,
+)
+from rigvision.ground.student import coverage_factor
+from rigvision.world.frame import Drive, Frame, GapLimits
 
 Direction = Literal["close", "open", "none"]
 Source = Literal["gap", "gap+clock"]
@@ -21,9 +32,11 @@ Source = Literal["gap", "gap+clock"]
 SMALLEST_TURN = 0.005
 #: This near a whole flat, the flat's own line shows where to stop; further off, degrees help.
 NEAR_A_FLAT_TURNS = 0.035
-#: Two flats are "nearly as good" while their distances from nominal differ by less than
-#: this many combined standard uncertainties.
-FLAT_DOUBT_SIGMA = 2.0
+#: Gap and clock contradict each other beyond so many combined standard uncertainties.
+CONTRADICTION_SIGMAS = 3.0
+#: Flats looked at on either side of the nearest: even one uncertain by a whole flat is then
+#: told to 1e-4 of its probability.
+_FLATS_BESIDE = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +47,26 @@ class Turns:
     standard_uncertainty: float
     source: Source
     gap_after_mm: float
-    second_value: float | None = None  # another flat that is nearly as good
+    gap_after_u_mm: float
+    flat_inside: bool = True  # some position leaves the gap inside its limits
+    flat_probability: float | None = None  # that the flat is the right one; None without clock
+    second_value: float | None = None  # the flat that is next likely; None without clock
     contradiction_mm: float | None = None  # gap against clock, where they cannot both be right
     contradiction_limit_mm: float | None = None
+    degrees_of_freedom: float = inf
+    gap_after_degrees_of_freedom: float = inf
+
+    @property
+    def coverage_factor(self) -> float:
+        return coverage_factor(self.degrees_of_freedom)
 
     @property
     def expanded_uncertainty(self) -> float:
-        return COVERAGE_FACTOR * self.standard_uncertainty
+        return self.coverage_factor * self.standard_uncertainty
+
+    @property
+    def gap_after_expanded_uncertainty_mm(self) -> float:
+        return coverage_factor(self.gap_after_degrees_of_freedom) * self.gap_after_u_mm
 
     @property
     def direction(self) -> Direction:
@@ -51,33 +77,85 @@ class Turns:
 
 def solve_turns(gap_mm: Measured, clock_deg: Measured | None, frame: Frame) -> Turns:
     """What brings the socket to where the yoke engages and the gap is nearest to nominal."""
-    drive, nominal = frame.drive, frame.gap.nominal_mm
-    per_turn = drive.gap_per_socket_turn_mm
     if clock_deg is None or frame.socket is None:
-        value = (gap_mm.value - nominal) / per_turn
-        return Turns(value, gap_mm.standard_uncertainty / per_turn, "gap", nominal)
-    flats = frame.socket.flats
+        return _from_gap(gap_mm, frame)
+    drive, nominal, flats = frame.drive, frame.gap.nominal_mm, frame.socket.flats
+    per_turn = drive.gap_per_socket_turn_mm
     sense = 1.0 if drive.opening_moves_socket_front == "+y" else -1.0
-    fine = sense * clock_deg.value / 360.0
-    fine_u = clock_deg.standard_uncertainty / 360.0
-    wanted = (gap_mm.value - nominal) / per_turn
-    k = floor((wanted - fine) * flats + 0.5)
+    fine, fine_u = sense * clock_deg.value / 360.0, clock_deg.standard_uncertainty / 360.0
+    k = floor(((gap_mm.value - nominal) / per_turn - fine) * flats + 0.5)
     value = fine + k / flats
-    left_over_mm = gap_mm.value - value * per_turn - nominal
-    together_mm = hypot(gap_mm.standard_uncertainty, fine_u * per_turn, drive.gap_clock_spread_mm)
-    side = 1 if left_over_mm > 0 else -1
-    other = fine + (k + side) / flats
-    doubt = abs(gap_mm.value - other * per_turn - nominal) - abs(left_over_mm)
-    contradicts = abs(left_over_mm) > 3.0 * together_mm
+    after_mm = gap_mm.value - value * per_turn
+    left_over_mm, flat_mm = after_mm - nominal, per_turn / flats
+    # The gap's and the clock's readings share the view; the turn takes the clock's errors off.
+    after_variance = (
+        gap_mm.standard_uncertainty**2
+        + (fine_u * per_turn) ** 2
+        - 2.0 * sense * per_turn / 360.0 * covariance(gap_mm, clock_deg)
+    )
+    together_mm = sqrt(after_variance + drive.gap_clock_spread_mm**2)
+    contradicts = abs(left_over_mm) > CONTRADICTION_SIGMAS * together_mm
     return Turns(
         value,
         fine_u,
         "gap+clock",
-        gap_mm.value - value * per_turn,
-        second_value=other if doubt < FLAT_DOUBT_SIGMA * together_mm else None,
-        contradiction_mm=abs(left_over_mm) if contradicts else None,
-        contradiction_limit_mm=3.0 * together_mm if contradicts else None,
+        after_mm,
+        sqrt(after_variance),
+        _some_flat_inside(after_mm, flat_mm, frame.gap),
+        _flat_probability(left_over_mm, flat_mm, together_mm),
+        value + (1 if left_over_mm > 0 else -1) / flats,
+        abs(left_over_mm) if contradicts else None,
+        CONTRADICTION_SIGMAS * together_mm if contradicts else None,
+        clock_deg.degrees_of_freedom,
+        _freedom_after(gap_mm, clock_deg, per_turn / 360.0),
     )
+
+
+def _from_gap(gap_mm: Measured, frame: Frame) -> Turns:
+    """Without a clock any turn may be made, and it brings the gap to nominal."""
+    per_turn, nominal = frame.drive.gap_per_socket_turn_mm, frame.gap.nominal_mm
+    u, freedom = gap_mm.standard_uncertainty, gap_mm.degrees_of_freedom
+    value = (gap_mm.value - nominal) / per_turn
+    return Turns(
+        value,
+        u / per_turn,
+        "gap",
+        nominal,
+        u,
+        degrees_of_freedom=freedom,
+        gap_after_degrees_of_freedom=freedom,
+    )
+
+
+def _flat_probability(left_over_mm: float, flat_mm: float, together_mm: float) -> float:
+    """Posterior probability of the nearest flat, all flats alike beforehand.
+
+    What a flat leaves over is drawn from a normal distribution about 0 with the combined
+    standard uncertainty if, and only if, it is the right one (Bayes' theorem).
+    """
+    if together_mm == 0.0:
+        return 1.0
+    likelihoods = [
+        # Against the nearest's own: the quotient neither under- nor overflows.
+        exp((left_over_mm**2 - (left_over_mm - k * flat_mm) ** 2) / (2.0 * together_mm**2))
+        for k in range(-_FLATS_BESIDE, _FLATS_BESIDE + 1)
+    ]
+    return 1.0 / sum(likelihoods)
+
+
+def _some_flat_inside(after_mm: float, flat_mm: float, limits: GapLimits) -> bool:
+    """Whether any whole number of flats more or less leaves the gap inside its limits."""
+    lowest = after_mm - floor((after_mm - limits.lower_mm) / flat_mm) * flat_mm
+    return lowest <= limits.upper_mm
+
+
+def _freedom_after(gap_mm: Measured, clock_deg: Measured, mm_per_deg: float) -> float:
+    """Effective degrees of freedom of the gap after the turn."""
+    parts = [
+        (gap_mm.standard_uncertainty, gap_mm.degrees_of_freedom),
+        (clock_deg.standard_uncertainty * mm_per_deg, clock_deg.degrees_of_freedom),
+    ]
+    return effective_degrees_of_freedom(tuple(Influence("", "B", u, nu) for u, nu in parts))
 
 
 def instruction(turns: Turns, drive: Drive, flats: int | None) -> str:

@@ -1,7 +1,7 @@
 """Pass, adjust or retake: guarded acceptance of every characteristic (JCGM 106:2012, 8.3).
 
 Pure: measured values in, verdict and reasons out. What cannot be trusted is a retake;
-what is not proven inside its limits, at the frame's own probability, is an adjust.
+what the frame's own rule does not accept as inside its limits is an adjust.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rigvision.decision.acceptance import Characteristic, JointRisk, Judged, joint_risk, judge
 from rigvision.decision.reasons import REASONS, Reason, reason
 from rigvision.decision.result import Verdict
 from rigvision.decision.turns import Turns, instruction, solve_turns
@@ -18,13 +19,6 @@ from rigvision.world.frame import Frame
 if TYPE_CHECKING:
     from rigvision.metrology.gap import Gap
     from rigvision.metrology.yoke import YokeAlignment
-
-#: Between these probabilities of conformity people would disagree: a borderline shot.
-BORDERLINE = (0.05, 0.95)
-
-#: Below this probability of lying within its tolerances the gauge counts as not seated. Less
-#: than even: the sill is read less surely than the gap, and a seat a little off moves both edges.
-SEATED_PROBABILITY = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +73,16 @@ class Decision:
     instruction: str
     gap_probability: float | None
     engaged: bool | None
+    judged: tuple[Judged, ...] = ()
+    joint_risk: JointRisk | None = None  # of all characteristics judged
 
 
 @dataclass
 class _Ledger:
-    """Reasons as they come up, and the probability of each characteristic."""
+    """Reasons as they come up, and each characteristic judged."""
 
     reasons: list[Reason] = field(default_factory=list)
-    probabilities: list[float] = field(default_factory=list)
+    judged: list[Judged] = field(default_factory=list)
 
     def add(self, code: str, **facts: object) -> None:
         self.reasons.append(reason(code, **facts))
@@ -110,28 +106,39 @@ def decide(findings: Findings, limits: PhotoLimits | None = None) -> Decision:
         _judge_seating(findings, findings.frame, ledger)
         _judge_turns(turns, ledger)
     said = _instruction(turns, findings.frame)
-    gap_probability = None
-    if findings.frame and findings.gap:
-        gap_probability = _judge_gap(findings.gap, findings.frame, said, ledger)
-    if findings.frame and findings.yoke:
-        _judge_yoke(findings.yoke, findings.frame, said, ledger)
+    if findings.frame:
+        _judge_limits(findings, findings.frame, said, ledger)
     verdict: Verdict = "pass"
     if ledger.has("adjust"):
         verdict = "adjust"
-    if ledger.has("retake") or not ledger.probabilities:
+    if ledger.has("retake") or not ledger.judged:
         verdict = "retake"
     if verdict != "retake":
         _note_flats(turns, verdict, findings.frame, ledger)
-    least = min(ledger.probabilities, default=0.0)
     return Decision(
         verdict,
-        verdict == "adjust" and BORDERLINE[0] < least < BORDERLINE[1],
+        verdict == "adjust" and _borderline(ledger, findings.frame),
         _ordered(ledger.reasons),
         turns,
         _headline(verdict, said, ledger.reasons),
-        gap_probability,
+        _gap_probability(ledger),
         _engaged(findings),
+        tuple(ledger.judged),
+        joint_risk(ledger.judged),
     )
+
+
+def _borderline(ledger: _Ledger, frame: Frame | None) -> bool:
+    """Whether people would disagree about the worst characteristic."""
+    if frame is None:
+        return False
+    low, high = frame.decision.borderline_probabilities
+    return low < min((j.probability for j in ledger.judged), default=0.0) < high
+
+
+def _gap_probability(ledger: _Ledger) -> float | None:
+    gaps = [j.probability for j in ledger.judged if j.characteristic.quantity == "gap"]
+    return gaps[0] if gaps else None
 
 
 def _turns(findings: Findings) -> Turns | None:
@@ -227,7 +234,7 @@ def _judge_seating(findings: Findings, frame: Frame, ledger: _Ledger) -> None:
         offset.probability_inside(-sill.edge_y_tolerance_mm, sill.edge_y_tolerance_mm),
         tilt.probability_inside(-sill.edge_tilt_tolerance_deg, sill.edge_tilt_tolerance_deg),
     )
-    if seated < SEATED_PROBABILITY:
+    if seated < frame.decision.seated_probability:
         ledger.add(
             "gauge-not-seated",
             offset_mm=offset.value,
@@ -246,58 +253,56 @@ def _judge_turns(turns: Turns | None, ledger: _Ledger) -> None:
         )
 
 
-def _judge_gap(gap: Gap, frame: Frame, said: str, ledger: _Ledger) -> float:
-    """Mean gap and taper; returns the gap's probability of conformity."""
-    limits, mean = frame.gap, gap.mean_mm
-    high = mean.value > (limits.lower_mm + limits.upper_mm) / 2
-    probability = _prove(
-        mean,
-        limits.lower_mm,
-        limits.upper_mm,
-        "gap-high" if high else "gap-low",
-        frame,
-        ledger,
-        limit=limits.upper_mm if high else limits.lower_mm,
-        instruction=said,
-    )
-    if gap.taper_mm is not None:
-        limit = limits.taper_limit_mm
-        _prove(gap.taper_mm, -limit, limit, "taper", frame, ledger, limit=limit)
-    return probability
+def _judge_limits(findings: Findings, frame: Frame, said: str, ledger: _Ledger) -> None:
+    """Every characteristic measured; a reason where the frame's rule does not accept it."""
+    for characteristic in _characteristics(findings, frame):
+        judged = judge(characteristic, frame.decision)
+        ledger.judged.append(judged)
+        if not judged.accepted:
+            _not_accepted(judged, said, ledger)
 
 
-def _judge_yoke(yoke: YokeAlignment, frame: Frame, said: str, ledger: _Ledger) -> None:
-    limits = frame.yoke_limits
-    if limits is None:
-        return
-    characteristics = (
-        (yoke.lateral_offset_mm, limits.lateral_offset_mm, "yoke-offset"),
-        (yoke.tilt_deg, limits.tilt_deg, "yoke-tilt"),
-        (yoke.seat_gap_mm, limits.seat_gap_mm, "yoke-not-seated"),
-        (yoke.clock_deg, limits.clock_deg, "clock-off"),
-    )
-    for measured, limit, code in characteristics:
-        if measured is not None:
-            _prove(measured, -limit, limit, code, frame, ledger, limit=limit, instruction=said)
+def _characteristics(findings: Findings, frame: Frame) -> list[Characteristic]:
+    """What was measured and has limits, in the order of the result."""
+    gap, yoke, limits = findings.gap, findings.yoke, frame.yoke_limits
+    found: list[Characteristic] = []
+    if gap:
+        inner = frame.gap
+        found.append(Characteristic("gap", "mm", gap.mean_mm, inner.lower_mm, inner.upper_mm))
+    either_side: list[tuple[str, str, Measured | None, float]] = []
+    if gap:
+        either_side.append(("taper", "mm", gap.taper_mm, frame.gap.taper_limit_mm))
+    if yoke and limits:
+        either_side += [
+            ("lateral_offset", "mm", yoke.lateral_offset_mm, limits.lateral_offset_mm),
+            ("tilt", "deg", yoke.tilt_deg, limits.tilt_deg),
+            ("seat_gap", "mm", yoke.seat_gap_mm, limits.seat_gap_mm),
+            ("clock", "deg", yoke.clock_deg, limits.clock_deg),
+        ]
+    found += [Characteristic(q, unit, m, -most, most) for q, unit, m, most in either_side if m]
+    return found
 
 
-def _prove(
-    measured: Measured,
-    lower: float,
-    upper: float,
-    code: str,
-    frame: Frame,
-    ledger: _Ledger,
-    **facts: object,
-) -> float:
-    """Probability that a characteristic conforms; a reason where it is not proven."""
-    probability = measured.probability_inside(lower, upper)
-    ledger.probabilities.append(probability)
-    if probability < frame.decision.conformance_probability:
-        inside = lower <= measured.value <= upper
-        proof = f", inside but not proven ({probability:.0%})" if inside else ""
-        ledger.add(code, value=measured.value, proof=proof, **facts)
-    return probability
+#: Reason given where a characteristic is not accepted; the gap's says which way.
+_ADJUST_CODES = {
+    "taper": "taper",
+    "lateral_offset": "yoke-offset",
+    "tilt": "yoke-tilt",
+    "seat_gap": "yoke-not-seated",
+    "clock": "clock-off",
+}
+
+
+def _not_accepted(judged: Judged, said: str, ledger: _Ledger) -> None:
+    found = judged.characteristic
+    value, lower, upper = found.measured.value, found.lower, found.upper
+    proof = f", inside but not proven ({judged.probability:.0%})" if lower <= value <= upper else ""
+    high = value > (lower + upper) / 2
+    if found.quantity == "gap":
+        code, limit = ("gap-high", upper) if high else ("gap-low", lower)
+    else:
+        code, limit = _ADJUST_CODES[found.quantity], upper
+    ledger.add(code, value=value, limit=limit, proof=proof, instruction=said)
 
 
 def _note_flats(
@@ -310,10 +315,16 @@ def _note_flats(
         if abs(turns.value) > 0.5 / (frame.socket.flats if frame.socket else 1):
             ledger.add("better-flat", turns=turns.value)
         return
-    if not frame.gap.lower_mm <= turns.gap_after_mm <= frame.gap.upper_mm:
+    if not turns.flat_inside:
         ledger.add("no-flat-inside")
-    if turns.second_value is not None:
-        ledger.add("flat-uncertain", first=turns.value, second=turns.second_value)
+    probability = turns.flat_probability
+    if probability is not None and probability < frame.decision.flat_probability:
+        ledger.add(
+            "flat-uncertain",
+            first=turns.value,
+            second=turns.second_value,
+            probability=probability,
+        )
 
 
 def _ordered(reasons: list[Reason]) -> tuple[Reason, ...]:

@@ -26,3 +26,8 @@ _TABLE: FloatArray = np.array([phi(z) for z in _AT])
 def cumulative_normal(z: FloatArray) -> FloatArray:
     """Probability that a standard normal variable lies below z, elementwise."""
     return np.interp(z, _AT, _TABLE)
+
+
+def normal_quantile(probability: FloatArray) -> FloatArray:
+    """The z below which lies each probability, elementwise; -8 to 8 at the ends."""
+    return np.interp(probability, _TABLE, _AT)

@@ -1,15 +1,21 @@
-"""The door-edge gap: at each station, its mean, its taper, and where the sill lies."""
+"""The door-edge gap: at each station, its mean, its taper, and where the sill lies.
+
+One model, ``GapModel``, says what the readings become when their inputs err. Propagated
+linearly it gives the budget of every figure; drawn from, its Monte Carlo distribution.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import sqrt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.ground.measured import Influence, Measured
-from rigvision.metrology.sensitivity import plane_sensitivity, view_spreads
+from rigvision.ground.measured import Measured
+from rigvision.ground.propagation import Source, propagate, root_of, single
+from rigvision.metrology.edge_definition import EdgeDefinitionTuning, edge_definition
+from rigvision.metrology.view_errors import FixedPixels, view_sources
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
 from rigvision.world.frame import Frame
@@ -20,13 +26,13 @@ from rigvision.world.gauge import Gauge
 class GapTuning:
     """Type B influences, standard uncertainties; each says where it comes from."""
 
-    # How far a round's shading may shift both edges of all stations alike, as part of the
-    # radius: measured on path-traced pictures (docs/accuracy.md).
-    edge_definition_radii: float = 0.14
-    # The same, apart at each station: local dirt, burrs, light.
-    edge_station_radii: float = 0.06
-    radius_relative: float = 0.2  # drawings tolerate broken edges widely: common practice
-    plane_depth_mm: float = 0.10  # plate seating and door flushness: common practice
+    edge_definition: EdgeDefinitionTuning = field(default_factory=EdgeDefinitionTuning)
+    # Drawings tolerate broken edges widely: common practice. Both edges are broken to one
+    # drawing in one way, and so taken to be off alike.
+    radius_relative: float = 0.2
+    plane_depth_mm: float = 0.10  # of both faces from the gauge's seat: common practice
+    flush_mm: float = 0.02  # of the door's face from the sill's, machined: common practice
+    seating_rad: float = 1e-3  # of the plate against the faces: 0.1 mm over its size
     temperature_K: float = 10.0  # gauge away from 20 degC: common practice
 
 
@@ -58,125 +64,134 @@ def measure_gap(
     """Gap with its budget; None where fewer than two stations were read."""
     if len(slot.stations) < 2:
         return None
-    tuning = tuning or GapTuning()
-    reading = _Reading(slot, pose, gauge, frame, tuning)
-    by_x = {x: reading.station(i) for i, x in enumerate(reading.x_mm)}
+    model = GapModel(slot, pose, gauge, frame, tuning)
+    mean, taper, offset, tilt, *gaps = propagate(model, model.sources)
+    by_x = dict(zip(model.x_mm.tolist(), gaps, strict=True))
     stations = tuple(Station(x, by_x.get(x)) for x in frame.gap.stations_x_mm)
-    return Gap(stations, reading.mean(), reading.taper(), reading.sill())
+    return Gap(stations, mean, taper if model.taper_known else None, SillLine(offset, tilt))
 
 
-class _Reading:
-    """Edges as arrays, with the gap's derivative by every view parameter."""
+class GapModel:
+    """From errors of the inputs to mean, taper, sill offset (mm), sill tilt (deg), gaps (mm).
+
+    Edges are pixels: each is carried back to its plane by the view as it may really have been,
+    and moved by what else may be wrong with it.
+    """
 
     def __init__(
-        self, slot: SlotEdges, pose: Pose, gauge: Gauge, frame: Frame, tuning: GapTuning
+        self,
+        slot: SlotEdges,
+        pose: Pose,
+        gauge: Gauge,
+        frame: Frame,
+        tuning: GapTuning | None = None,
     ) -> None:
-        self._pose, self._gauge, self._frame, self._tuning = pose, gauge, frame, tuning
+        self._frame, tuning = frame, tuning or GapTuning()
         self.x_mm = np.array([s.x_mm for s in slot.stations])
-        self._sill_y = np.array([s.sill_y_mm for s in slot.stations])
-        door_y = np.array([s.door_y_mm for s in slot.stations])
-        self._covariance = slot.covariance_mm2
-        z = np.full_like(self.x_mm, slot.plane_z_mm)
-        self._sill_by_view = plane_sensitivity(pose, np.column_stack([self.x_mm, self._sill_y, z]))[
-            :, 1
-        ]
-        door_by_view = plane_sensitivity(pose, np.column_stack([self.x_mm, door_y, z]))[:, 1]
-        slope = np.polyfit(self.x_mm, self._sill_y, 1)[0]
-        self._square = float(np.cos(np.arctan(slope)))  # square to the sill
-        self._gap = (door_y - self._sill_y) * self._square
-        self._gap_by_view = door_by_view - self._sill_by_view
-        self._slopes = np.array(
-            [
-                pose.view.ray_slope_y(np.array([x, y, slot.plane_z_mm]))
-                for x, y in zip(self.x_mm, self._sill_y, strict=True)
-            ]
+        edges_mm = np.array([[s.sill_y_mm, s.door_y_mm] for s in slot.stations]).ravel()
+        points = np.column_stack(
+            [np.repeat(self.x_mm, 2), edges_mm, np.full(len(edges_mm), slot.plane_z_mm)]
         )
+        self._edges_mm, self._points = edges_mm, points
+        self._pixels = FixedPixels(pose, points)
+        self._as_solved = self._pixels.read(np.zeros((1, 11)), np.zeros((1, 1)))
+        self.sources = (*_edge_sources(slot, gauge, frame, tuning), *view_sources(pose))
+        self._expansion_per_K = gauge.plate.thermal_expansion_per_K
+        self._mean, self._taper = self._weights()
 
-    def station(self, index: int) -> Measured:
-        weights = np.zeros(len(self.x_mm))
-        weights[index] = 1.0
-        return self._combine(float(self._gap[index]), weights)
+    @property
+    def taper_known(self) -> bool:
+        """Whether the stations read reach far enough to both sides."""
+        wanted = self._frame.gap.stations_x_mm
+        return len(self.x_mm) > 2 and float(np.ptp(self.x_mm)) >= 0.6 * (wanted[-1] - wanted[0])
 
-    def mean(self) -> Measured:
-        """Mean over the frame's stations. Lost ones are filled from the line of the others."""
-        weights = _mean_weights(self.x_mm, np.asarray(self._frame.gap.stations_x_mm))
-        return self._combine(float(weights @ self._gap), weights)
+    def __call__(self, errors: Mapping[str, FloatArray]) -> FloatArray:
+        """Figures (B, 4 + S) for errors of every source's inputs, each (B, n)."""
+        edges = self._edges(errors).reshape(-1, len(self.x_mm), 2)
+        sill, door = edges[..., 0], edges[..., 1]
+        x = self.x_mm - self.x_mm.mean()
+        slope = sill @ x / np.sum(x**2)
+        # Square to the sill.
+        gaps = (door - sill) / np.sqrt(1.0 + slope**2)[:, None]
+        offset = sill.mean(axis=1) - self._frame.sill.edge_y_mm
+        tilt_deg = np.degrees(np.arctan(slope))
+        return np.column_stack([gaps @ self._mean, gaps @ self._taper, offset, tilt_deg, gaps])
 
-    def taper(self) -> Measured | None:
-        """Gap at the last station minus the first, from the line through all stations.
+    def _edges(self, errors: Mapping[str, FloatArray]) -> FloatArray:
+        """Tangent planes (B, 2 S) along y, sill and door of each station."""
+        view = sum(errors[name] for name in ("mark positions", "lens", "focal length", "pose"))
+        radius_mm = errors["edge radius"]
+        # A larger round has its tangent line further back.
+        depth = errors["plane depth"] - radius_mm + self._seating(errors["seating"])
+        depth[:, 1::2] += errors["door flush"]
+        read = self._pixels.read(np.asarray(view), depth)
+        y = self._edges_mm + read[..., 1] - self._as_solved[..., 1]
+        y += errors["edge fit"] + errors["edge definition"]
+        y += self._outline(read[..., 3]) * radius_mm
+        return np.asarray(y * (1.0 + self._expansion_per_K * errors["temperature"]))
 
-        The edges are straight: a line through seven readings knows its ends better than
+    def _seating(self, turns_rad: FloatArray) -> FloatArray:
+        """Depth (B, 2 S) of the edges where the plate is turned about the sill and about y."""
+        up = self._points[:, 1] - self._frame.sill.edge_y_mm
+        return np.asarray(turns_rad[:, :1] * up + turns_rad[:, 1:] * self._points[:, 0])
+
+    def _outline(self, slopes: FloatArray) -> FloatArray:
+        """How far tangent planes (B, 2 S) move along y for a radius larger by one.
+
+        Seen at slope t, an edge's outline against the slot stands (sqrt(1 + t^2) - 1) r off
+        its tangent plane. From above the door shows one, from below the sill; the other edge
+        turns its inner face to the camera and shows its tangent line.
+        """
+        off = np.sqrt(1.0 + slopes**2) - 1.0
+        door = np.arange(slopes.shape[1]) % 2 == 1
+        outline = door == (slopes >= 0.0)
+        return np.asarray(np.where(outline, np.where(door, off, -off), 0.0))
+
+    def _weights(self) -> tuple[FloatArray, FloatArray]:
+        """Weights (S,) of the stations' gaps in mean and taper.
+
+        The taper is the gap at the last station minus the first, from the line through all:
+        the edges are straight, and a line through seven readings knows its ends better than
         the two outermost readings alone.
         """
-        wanted = self._frame.gap.stations_x_mm
-        span = wanted[-1] - wanted[0]
-        if np.ptp(self.x_mm) < 0.6 * span or len(self.x_mm) < 3:
-            return None
+        wanted = np.asarray(self._frame.gap.stations_x_mm)
         x = self.x_mm - self.x_mm.mean()
-        weights = span * x / np.sum(x**2)
-        return self._combine(float(weights @ self._gap), weights)
+        taper = (wanted[-1] - wanted[0]) * x / np.sum(x**2)
+        return _mean_weights(self.x_mm, wanted), taper
 
-    def sill(self) -> SillLine:
-        edge_y = self._frame.sill.edge_y_mm
-        x = self.x_mm - self.x_mm.mean()
-        mean = np.full(len(x), 1.0 / len(x))
-        slope = x / np.sum(x**2)
-        sill_covariance = self._covariance[::2, ::2]
-        shading = self._tuning.edge_definition_radii * self._frame.sill.edge_radius_mm
-        depth = self._tuning.plane_depth_mm * float(np.abs(self._slopes).mean())
 
-        def combine(value: float, w: FloatArray, extra: float, factor: float) -> Measured:
-            pose, focal, lens = view_spreads(w @ self._sill_by_view, self._pose.covariance)
-            parts = (float(np.sqrt(w @ sill_covariance @ w)), pose, focal, lens, extra)
-            names = ("edge fit", "pose", "focal length", "lens", "edge definition and depth")
-            return Measured(
-                factor * value,
-                tuple(
-                    Influence(n, "A" if i == 0 else "B", factor * p)
-                    for i, (n, p) in enumerate(zip(names, parts, strict=True))
-                ),
-            )
-
-        offset = combine(
-            float(np.mean(self._sill_y) - edge_y), mean, float(np.hypot(shading, depth)), 1.0
-        )
-        tilt_rad = float(slope @ self._sill_y)
-        local = self._tuning.edge_station_radii * self._frame.sill.edge_radius_mm
-        spread = local * float(np.sqrt(np.sum(slope**2)))
-        return SillLine(offset, combine(tilt_rad, slope, spread, float(np.degrees(1.0))))
-
-    def _combine(self, value: float, weights: FloatArray) -> Measured:
-        """Budget of a weighted sum of the stations' gaps."""
-        tuning, radius = self._tuning, self._frame.sill.edge_radius_mm
-        pose, focal, lens = view_spreads(weights @ self._gap_by_view, self._pose.covariance)
-        total = abs(float(weights.sum()))
-        local = float(np.sqrt(np.sum(weights**2)))
-        t = float(np.mean(self._slopes))
-        common = tuning.edge_definition_radii * radius * np.sqrt(2.0) * total
-        apart = tuning.edge_station_radii * radius * np.sqrt(2.0) * local
-        # An outline seen at slope t stands (sqrt(1 + t^2) - 1) r off the tangent plane: one
-        # of the two edges shows one, the other its tangent line.
-        outline = float(np.sqrt(1.0 + t * t) - 1.0) * tuning.radius_relative * radius * total
-        distance = self._pose.view.distance_mm
-        depth = tuning.plane_depth_mm / distance * abs(value)
-        marks = self._gauge.marks.position_uncertainty_mm / 100.0 * abs(value)
-        ends = np.column_stack([-weights, weights]).ravel()  # sill and door of each station
-        fit = sqrt(max(float(ends @ self._covariance @ ends), 0.0))
-        heat = self._gauge.plate.thermal_expansion_per_K * tuning.temperature_K * abs(value)
-        return Measured(
-            value,
-            (
-                Influence("edge fit", "A", fit),
-                Influence("edge definition", "B", float(np.hypot(common, apart))),
-                Influence("edge radius", "B", outline),
-                Influence("pose", "B", pose),
-                Influence("focal length", "B", focal),
-                Influence("lens", "B", lens),
-                Influence("mark positions", "B", marks),
-                Influence("plane depth", "B", depth),
-                Influence("temperature", "B", heat),
-            ),
-        )
+def _edge_sources(
+    slot: SlotEdges, gauge: Gauge, frame: Frame, tuning: GapTuning
+) -> tuple[Source, ...]:
+    """What may be wrong with edges beside the view; errors along y or of the named input."""
+    fit = slot.covariance_mm2
+    radius_u = tuning.radius_relative * frame.sill.edge_radius_mm
+    return (
+        # Hundreds of pixels a station: no fewer degrees of freedom than infinitely many.
+        Source(
+            "edge fit",
+            "A",
+            root_of(fit),
+            input_uncertainty=float(np.sqrt(np.mean(np.diag(fit)))),
+            unit="mm",
+            inputs="edges/fit",
+        ),
+        edge_definition(len(slot.stations), frame.sill.edge_radius_mm, tuning.edge_definition),
+        single("edge radius", "B", radius_u, "mm", shape="rectangular", inputs="edges/radius"),
+        single("plane depth", "B", tuning.plane_depth_mm, "mm", inputs="edges/plane depth"),
+        single("door flush", "B", tuning.flush_mm, "mm", inputs="edges/door flush"),
+        Source(
+            "seating",
+            "B",
+            np.eye(2) * tuning.seating_rad,
+            input_uncertainty=tuning.seating_rad,
+            unit="rad",
+            inputs="seating",
+        ),
+        single(
+            "temperature", "B", tuning.temperature_K, "K", shape="rectangular", inputs="temperature"
+        ),
+    )
 
 
 def _mean_weights(read_x: FloatArray, wanted_x: FloatArray) -> FloatArray:

@@ -1,17 +1,28 @@
-"""Yoke against socket: lateral offset, tilt, seat gap and clock, each with its budget."""
+"""Yoke against socket: lateral offset, tilt, seat gap and clock, each with its budget.
+
+As with the gap, one model says what the figures become when their inputs err.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.ground.measured import Influence, Measured
-from rigvision.metrology.sensitivity import plane_sensitivity, view_spreads
+from rigvision.ground.measured import Measured, freedom_of
+from rigvision.ground.propagation import Source, propagate, root_of, single
+from rigvision.metrology.view_errors import FixedPixels, view_sources
 from rigvision.vision.pose import Pose
 from rigvision.vision.yoke import SocketPlace, YokeFeatures, YokePlace
-from rigvision.world.frame import Frame
+from rigvision.world.frame import Frame, Socket
+
+#: Figures of ``YokeModel`` in their order.
+LATERAL, TILT, SEAT, CLOCK = range(4)
+
+# The model's points, in their order.
+_AXIS, _FAR, _CROWN, _LINE, _SHOULDER, _BACK = range(6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +31,9 @@ class YokeTuning:
 
     depth_mm: float = 0.06  # yoke's face and socket's axis, each off its drawn plane
     roll_deg: float = 0.4  # yoke about its own axis, which its line's direction hangs on
+    # How well the readings' own uncertainties are known: judged from campaigns
+    # (docs/accuracy.md), in which error over stated uncertainty exceeded 1 by 0.09 at most.
+    relative_doubt: float = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,123 +50,162 @@ def measure_yoke(
     features: YokeFeatures, pose: Pose, frame: Frame, tuning: YokeTuning | None = None
 ) -> YokeAlignment:
     """Alignment of yoke and socket from their places."""
-    tuning = tuning or YokeTuning()
-    yoke, socket = features.yoke, features.socket
-    if socket is None:
+    if features.socket is None or frame.socket is None:
         return YokeAlignment()
-    clock = _clock(socket, pose, frame, tuning)
-    if yoke is None:
-        return YokeAlignment(clock_deg=clock)
-    return YokeAlignment(
-        _lateral_offset(yoke, socket, pose, tuning),
-        _tilt(yoke, socket, pose, frame),
-        _seat_gap(yoke, socket, pose, frame, tuning),
-        clock,
-    )
+    model = YokeModel(features.yoke, features.socket, pose, frame.socket, tuning)
+    figures = propagate(model, model.sources)
+    return YokeAlignment(*(f if k in model.known else None for k, f in enumerate(figures)))
 
 
-def _lateral_offset(
-    yoke: YokePlace, socket: SocketPlace, pose: Pose, tuning: YokeTuning
-) -> Measured:
-    """Socket axis y minus yoke centreline y, at the socket's face."""
-    run = float(socket.axis_mm[0] - yoke.shoulder_mm[0])
-    centreline_y = float(yoke.shoulder_mm[1] + np.tan(yoke.angle_rad) * run)
-    on_yoke = np.array([socket.axis_mm[0], centreline_y, yoke.shoulder_mm[2]])
-    by_view = plane_sensitivity(pose, np.stack([socket.axis_mm, on_yoke]))[:, 1]
-    lever = np.array([0.0, 1.0, run])
-    slope = pose.view.ray_slope_y(socket.axis_mm)
-    return _measured(
-        float(socket.axis_mm[1]) - centreline_y,
-        by_view[0] - by_view[1],
-        pose,
-        (
-            Influence("socket outline", "A", float(np.sqrt(socket.covariance[0, 0]))),
-            Influence("yoke tag", "A", float(np.sqrt(lever @ yoke.covariance @ lever))),
-            Influence("plane depth", "B", abs(slope) * tuning.depth_mm * float(np.sqrt(2.0))),
+class YokeModel:
+    """From errors of the inputs to lateral offset (mm), tilt (deg), seat gap (mm), clock (deg).
+
+    The places of yoke and socket are pixels, carried back to their planes by the view as it
+    may really have been. Figures that are not in ``known`` mean nothing.
+    """
+
+    def __init__(
+        self,
+        yoke: YokePlace | None,
+        place: SocketPlace,
+        pose: Pose,
+        socket: Socket,
+        tuning: YokeTuning | None = None,
+    ) -> None:
+        tuning = tuning or YokeTuning()
+        self._socket, self._place = socket, place
+        self._length_mm = socket.barrel_end_x_mm - socket.face_x_mm
+        self._lines_mm = (socket.index_line_length_mm or 0.0) / 2.0  # middle of the lines
+        self.known = _known(yoke, place)
+        self._points = self._places(yoke or _drawn_yoke(place))
+        self._pixels = FixedPixels(pose, self._points)
+        self.sources = (*_place_sources(yoke, place, tuning), *view_sources(pose))
+        nothing = {s.name: np.zeros((1, len(s.root))) for s in self.sources}
+        self._off = np.zeros(4)
+        self._off = self._as_read(yoke or _drawn_yoke(place)) - self(nothing)[0]
+
+    def __call__(self, errors: Mapping[str, FloatArray]) -> FloatArray:
+        """Figures (B, 4) for errors of every source's inputs, each (B, n)."""
+        view = sum(errors[name] for name in ("mark positions", "lens", "focal length", "pose"))
+        socket_depth, yoke_depth = errors["plane depth"].T
+        depth = np.empty((len(socket_depth), 6))
+        depth[:, :_SHOULDER] = socket_depth[:, None]
+        depth[:, _SHOULDER:] = yoke_depth[:, None]
+        read = self._pixels.read(np.asarray(view), depth)
+        at = [read[:, k, :2] for k in range(6)]
+        axis_dy, axis_turn = errors["socket outline"].T
+        yoke_dx, yoke_dy, yoke_turn = errors["yoke tag"].T
+        axis_rad = _angle(at[_AXIS], at[_FAR]) + axis_turn
+        yoke_rad = _angle(at[_BACK], at[_SHOULDER]) + yoke_turn
+        face_x = self._socket.face_x_mm
+        axis_y = at[_AXIS][:, 1] + axis_dy + np.tan(axis_rad) * (face_x - at[_AXIS][:, 0])
+        shoulder_x = at[_SHOULDER][:, 0] + yoke_dx
+        shoulder_y = at[_SHOULDER][:, 1] + yoke_dy
+        yoke_y = shoulder_y + np.tan(yoke_rad) * (face_x - shoulder_x)
+        seat = at[_CROWN][:, 0] + errors["socket face"][:, 0] - shoulder_x
+        # The lines' place on the barrel, against its axis below them.
+        below_y = axis_y + np.tan(axis_rad) * self._lines_mm
+        clock = self._about_axis(at[_LINE][:, 1] - below_y, read[:, _LINE, 3])
+        clock += errors["index lines"][:, 0] + errors["yoke roll"][:, 0]
+        figures = np.column_stack(
+            [axis_y - yoke_y, np.degrees(axis_rad - yoke_rad), seat, np.degrees(clock)]
+        )
+        return np.asarray(figures + self._off)
+
+    def _about_axis(self, off_y: FloatArray, slopes: FloatArray) -> FloatArray:
+        """Angle (B,) about the axis of what a line of sight meets on the barrel.
+
+        ``off_y`` is where the line passes the axis in the plane z of the index line's point as
+        solved, ``slopes`` its dy/dz.
+        """
+        radius = self._socket.radius_mm
+        across = off_y - slopes * self._above_axis_mm
+        reach = np.sqrt(np.maximum(radius**2 * (1.0 + slopes**2) - across**2, 0.0))
+        up = (reach - across * slopes) / (1.0 + slopes**2)
+        return np.asarray(np.arctan2(across + slopes * up, up))
+
+    @property
+    def _above_axis_mm(self) -> float:
+        return float(self._points[_LINE, 2] - self._points[_AXIS, 2])
+
+    def _places(self, yoke: YokePlace) -> FloatArray:
+        """The model's points (6, 3) as solved."""
+        place, socket = self._place, self._socket
+        along = np.array([1.0, np.tan(place.angle_rad), 0.0])
+        clock = place.clock_rad or 0.0
+        radial = socket.radius_mm * np.array([0.0, np.sin(clock), np.cos(clock)])
+        face_x = socket.face_x_mm if place.face_x_mm is None else place.face_x_mm
+        back = np.array([np.cos(yoke.angle_rad), np.sin(yoke.angle_rad), 0.0])
+        return np.stack(
+            [
+                place.axis_mm,
+                place.axis_mm + self._length_mm * along,
+                [face_x, place.axis_mm[1], place.axis_mm[2] + socket.radius_mm],
+                place.axis_mm + self._lines_mm * along + radial,
+                yoke.shoulder_mm,
+                yoke.shoulder_mm - self._length_mm * back,
+            ]
+        )
+
+    def _as_read(self, yoke: YokePlace) -> FloatArray:
+        """The figures (4,) themselves."""
+        place = self._place
+        run = float(place.axis_mm[0] - yoke.shoulder_mm[0])
+        centreline_y = float(yoke.shoulder_mm[1]) + np.tan(yoke.angle_rad) * run
+        face_x = np.nan if place.face_x_mm is None else place.face_x_mm
+        clock = np.nan if place.clock_rad is None else place.clock_rad
+        return np.array(
+            [
+                float(place.axis_mm[1]) - centreline_y,
+                np.degrees(place.angle_rad - yoke.angle_rad),
+                face_x - float(yoke.shoulder_mm[0]),
+                np.degrees(clock),
+            ]
+        )
+
+
+def _known(yoke: YokePlace | None, place: SocketPlace) -> tuple[int, ...]:
+    """Which figures can be told from what was found."""
+    known = [LATERAL, TILT] if yoke else []
+    if yoke and place.face_x_mm is not None:
+        known.append(SEAT)
+    if place.clock_rad is not None:
+        known.append(CLOCK)
+    return tuple(known)
+
+
+def _drawn_yoke(place: SocketPlace) -> YokePlace:
+    """A yoke in line with the socket: where none was read, its figures are not known."""
+    return YokePlace(place.axis_mm, place.angle_rad, np.zeros((3, 3)))
+
+
+def _place_sources(
+    yoke: YokePlace | None, place: SocketPlace, tuning: YokeTuning
+) -> tuple[Source, ...]:
+    """What may be wrong with yoke and socket beside the view."""
+    freedom = freedom_of(tuning.relative_doubt)
+    tag = np.zeros((3, 3)) if yoke is None else root_of(yoke.covariance)
+    return (
+        # Shared by lateral offset, tilt and clock.
+        Source(
+            "socket outline", "A", root_of(place.covariance), freedom, inputs="yoke/socket outline"
+        ),
+        Source("yoke tag", "A", tag, inputs="yoke/yoke tag"),
+        single("socket face", "A", place.face_u_mm or 0.0, "mm", freedom),
+        single("index lines", "A", place.clock_u_rad or 0.0, "rad", freedom),
+        single("yoke roll", "B", float(np.radians(tuning.roll_deg)), "rad"),
+        Source(
+            "plane depth",
+            "B",
+            np.eye(2) * tuning.depth_mm,
+            input_uncertainty=tuning.depth_mm,
+            unit="mm",
+            inputs="yoke/plane depth",
         ),
     )
 
 
-def _tilt(yoke: YokePlace, socket: SocketPlace, pose: Pose, frame: Frame) -> Measured:
-    """From yoke centreline to socket axis, counter-clockwise positive, degrees."""
-    assert frame.socket is not None
-    length = frame.socket.barrel_end_x_mm - frame.socket.face_x_mm
-    far = socket.axis_mm + np.array([length, np.tan(socket.angle_rad) * length, 0.0])
-    back = yoke.shoulder_mm - length * np.array(
-        [np.cos(yoke.angle_rad), np.sin(yoke.angle_rad), 0.0]
-    )
-    by_view = plane_sensitivity(pose, np.stack([socket.axis_mm, far, yoke.shoulder_mm, back]))
-    turn = (by_view[1, 1] - by_view[0, 1]) / length - (by_view[2, 1] - by_view[3, 1]) / length
-    degree = float(np.degrees(1.0))
-    return _measured(
-        degree * (socket.angle_rad - yoke.angle_rad),
-        degree * turn,
-        pose,
-        (
-            Influence("socket outline", "A", degree * float(np.sqrt(socket.covariance[1, 1]))),
-            Influence("yoke tag", "A", degree * float(np.sqrt(yoke.covariance[2, 2]))),
-        ),
-    )
-
-
-def _seat_gap(
-    yoke: YokePlace, socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning
-) -> Measured | None:
-    """Socket face x minus yoke shoulder x."""
-    if socket.face_x_mm is None or socket.face_u_mm is None or frame.socket is None:
-        return None
-    crown = np.array(
-        [socket.face_x_mm, socket.axis_mm[1], socket.axis_mm[2] + frame.socket.radius_mm]
-    )
-    by_view = plane_sensitivity(pose, np.stack([crown, yoke.shoulder_mm]))[:, 0]
-    to_camera = pose.view.camera_centre_mm - crown
-    slope = float(to_camera[0] / to_camera[2])
-    return _measured(
-        socket.face_x_mm - float(yoke.shoulder_mm[0]),
-        by_view[0] - by_view[1],
-        pose,
-        (
-            Influence("socket face", "A", socket.face_u_mm),
-            Influence("yoke tag", "A", float(np.sqrt(yoke.covariance[0, 0]))),
-            Influence("plane depth", "B", abs(slope) * tuning.depth_mm * float(np.sqrt(2.0))),
-        ),
-    )
-
-
-def _clock(socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning) -> Measured | None:
-    """From the yoke's line (the gauge's normal) to the nearest socket line, degrees."""
-    if socket.clock_rad is None or socket.clock_u_rad is None or frame.socket is None:
-        return None
-    radius = frame.socket.radius_mm
-    degree = float(np.degrees(1.0))
-    crown = socket.axis_mm + np.array([5.0, 0.0, radius])
-    by_view = plane_sensitivity(pose, np.stack([crown, socket.axis_mm]))[:, 1]
-    # A line's place on the barrel is read against the barrel's axis: y / r = sin(clock).
-    per_mm = degree / (radius * max(float(np.cos(socket.clock_rad)), 0.5))
-    axis_u = float(np.sqrt(socket.covariance[0, 0]))
-    return _measured(
-        degree * socket.clock_rad,
-        per_mm * (by_view[0] - by_view[1]),
-        pose,
-        (
-            Influence("index lines", "A", degree * socket.clock_u_rad),
-            Influence("socket outline", "A", per_mm * axis_u),
-            Influence("yoke roll", "B", tuning.roll_deg),
-        ),
-    )
-
-
-def _measured(
-    value: float, by_view: FloatArray, pose: Pose, influences: tuple[Influence, ...]
-) -> Measured:
-    """A value with its own influences and those of the view."""
-    where, focal, lens = view_spreads(by_view, pose.covariance)
-    return Measured(
-        value,
-        (
-            *influences,
-            Influence("pose", "B", where),
-            Influence("focal length", "B", focal),
-            Influence("lens", "B", lens),
-        ),
-    )
+def _angle(start: FloatArray, end: FloatArray) -> FloatArray:
+    """Direction (B,) from one point (B, 2) to another, radians from x."""
+    apart = end - start
+    return np.asarray(np.arctan2(apart[:, 1], apart[:, 0]))

@@ -4,34 +4,42 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from math import isfinite
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.result import BudgetLine, CheckResult, GapResult
 from rigvision.ground.errors import RigvisionError
-from rigvision.ground.measured import COVERAGE_FACTOR
+
+if TYPE_CHECKING:
+    from rigvision.metrology.monte_carlo import MonteCarlo
 
 #: 0.01 micrometre, far below any uncertainty here; more digits would only pretend.
 DECIMALS = 5
+
+#: Digits kept of sensitivities and inputs, which come in units of any size.
+DIGITS = 4
 
 #: What a gap looks like where not even the frame, and so no limit, is known.
 _NO_GAP: dict[str, Any] = {
     "mean_mm": None,
     "expanded_uncertainty_mm": None,
-    "coverage_factor": COVERAGE_FACTOR,
+    "coverage_factor": None,
     "conformance_probability": None,
     "lower_mm": None,
     "upper_mm": None,
     "taper_mm": None,
     "taper_expanded_uncertainty_mm": None,
+    "taper_coverage_factor": None,
+    "acceptance_lower_mm": None,
+    "acceptance_upper_mm": None,
     "stations": [],
 }
 
 
-def as_json(result: CheckResult) -> dict[str, Any]:
+def as_json(result: CheckResult, monte_carlo: MonteCarlo | None = None) -> dict[str, Any]:
     """The object of schema ``rigvision.check/1``, ready for ``json.dumps``.
 
-    Raises ValueError if a figure is not finite: that is a mistake of ours, and neither
-    NaN nor a silent null may hide it.
+    ``monte_carlo`` is added under its own key where it was run. Raises ValueError if a figure
+    is not finite: that is a mistake of ours, and neither NaN nor a silent null may hide it.
     """
     plain = {
         "schema": result.schema,
@@ -49,7 +57,12 @@ def as_json(result: CheckResult) -> dict[str, Any]:
         "uncertainty_budget": [_budget_line(line) for line in result.uncertainty_budget],
         "view": asdict(result.view),
         "version": result.version,
+        "decision": None if result.decision is None else asdict(result.decision),
     }
+    if monte_carlo:
+        plain["monte_carlo"] = {"draws": monte_carlo.draws, "seed": monte_carlo.seed} | {
+            "quantities": [asdict(c) for c in monte_carlo.comparisons]
+        }
     rounded: dict[str, Any] = _rounded(plain, "result")
     return rounded
 
@@ -67,9 +80,16 @@ def _gap(gap: GapResult | None) -> dict[str, Any]:
 def _budget_line(line: BudgetLine) -> dict[str, Any]:
     """Lengths carry mm alone; angles carry null mm and their degrees beside it."""
     plain = asdict(line)
+    for key in ("sensitivity", "input_standard_uncertainty"):
+        if plain[key] is not None:
+            plain[key] = _Exact(f"{plain[key]:.{DIGITS}g}")
     if line.standard_uncertainty_deg is None:
         del plain["standard_uncertainty_deg"]
     return plain
+
+
+class _Exact(float):
+    """A figure that is rounded already."""
 
 
 def _rounded(value: Any, where: str) -> Any:
@@ -82,4 +102,4 @@ def _rounded(value: Any, where: str) -> Any:
         return value
     if not isfinite(value):
         raise ValueError(f"{where} is {value}")
-    return round(float(value), DECIMALS) + 0.0
+    return float(value) if isinstance(value, _Exact) else round(float(value), DECIMALS) + 0.0

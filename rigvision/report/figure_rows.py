@@ -94,6 +94,31 @@ def _turns_row(result: CheckResult) -> FigureRow:
     return FigureRow(f"Turns {short}", "Turns", amount, source, short)
 
 
+def after_turn_row(result: CheckResult) -> FigureRow | None:
+    """The gap to expect once turned, and how sure the flat is; None where no turn is due."""
+    turns = result.turns
+    if turns.direction not in ("close", "open") or turns.gap_after_mm is None:
+        return None
+    expanded = turns.gap_after_expanded_uncertainty_mm
+    sure = turns.flat_probability
+    return FigureRow(
+        "Gap after turning",
+        "Then",
+        with_uncertainty(turns.gap_after_mm, expanded, "mm"),
+        "" if sure is None else f"flat right with {percent(sure)}",
+    )
+
+
+def risk_line(result: CheckResult) -> str | None:
+    """What a pass leaves of doubt; None for other verdicts."""
+    decision = result.decision
+    if result.verdict != "pass" or decision is None or decision.joint_risk is None:
+        return None
+    risk, at_most = percent(decision.joint_risk), percent(decision.joint_risk_at_most)
+    bound = "" if at_most == risk else f", at most {at_most}"
+    return f"Risk that at least one figure is outside all the same: {risk}{bound}."
+
+
 def _at_most(limit: float | None, decimals: int, unit: str) -> tuple[str, str]:
     """The limit in words and in short; nothing where none is known."""
     if limit is None:

@@ -7,37 +7,24 @@ know only ASCII.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from rich.console import Console, RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from rigvision.decision.result import CheckResult, GapResult
-from rigvision.report.figure_rows import figure_rows
+from rigvision.report.figure_rows import after_turn_row, figure_rows, risk_line
 from rigvision.report.figures import NOT_MEASURED, percent, signed_zero
-from rigvision.report.wording import CAUTION, LOOKS, one_line, place, what_to_do
+from rigvision.report.terminal import Scribe, indented, is_ascii
+from rigvision.report.wording import CAUTION, LOOKS, place, what_to_do
 
-_ASCII = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2"})
-
-
-@dataclass(frozen=True, slots=True)
-class _Scribe:
-    """Turns words into text that this terminal can show."""
-
-    ascii_only: bool
-
-    def __call__(self, words: str, style: str = "") -> Text:
-        shown = one_line(words)
-        if self.ascii_only:
-            shown = shown.translate(_ASCII).encode("ascii", "replace").decode("ascii")
-        return Text(shown, style)
+#: Below so many columns, as on a phone held upright, everything is said in short.
+_NARROW = 64
 
 
 def show(result: CheckResult, console: Console) -> None:
     """Print one result; ends with an empty line, so that several stand apart."""
-    for part in _parts(result, _is_ascii(console)):
+    for part in _parts(result, is_ascii(console), console.width < _NARROW):
         console.print(part)
     console.print()
 
@@ -52,50 +39,50 @@ def verdict_line(result: CheckResult, *, ascii_only: bool = False) -> str:
     return f"{line}, borderline" if result.borderline else line
 
 
-def _parts(result: CheckResult, ascii_only: bool) -> Iterator[RenderableType]:
-    text = _Scribe(ascii_only)
+def _parts(result: CheckResult, ascii_only: bool, narrow: bool) -> Iterator[RenderableType]:
+    text = Scribe(ascii_only)
     look = LOOKS[result.verdict]
     headline = text(verdict_line(result, ascii_only=ascii_only), look.terminal_style)
     yield Text.assemble(headline, "   ", text(result.photo.name, "dim"))
-    yield _indented(text(what_to_do(result), "bold"))
+    yield indented(text(what_to_do(result), "bold"))
     yield ""
     for reason in result.reasons:
         # What to do stands above already; the reasons need not repeat it.
         remedy = reason.remedy.replace(what_to_do(result), "").strip()
-        yield _indented(text(f"{reason.text} {remedy}".strip()))
+        yield indented(text(f"{reason.text} {remedy}".strip()))
     if result.reasons:
         yield ""
     if any(row.value != NOT_MEASURED for row in figure_rows(result)):
-        yield _indented(_figures(result, text))
+        yield indented(_figures(result, text, narrow))
+        if risk := risk_line(result):
+            yield indented(text(risk))
     else:
-        yield _indented(text("No figure could be measured."))
+        yield indented(text("No figure could be measured."))
     yield ""
     if result.gap and any(s.gap_mm is not None for s in result.gap.stations):
-        yield _indented(_stations(result.gap, text))
+        yield indented(_stations(result.gap, text, narrow))
         yield ""
-    yield _indented(text(_view_line(result), "dim"))
-    yield _indented(text(_origin_line(result), "dim"))
-    yield _indented(text(CAUTION, "italic"))
+    yield indented(text(_view_line(result), "dim"))
+    yield indented(text(_origin_line(result), "dim"))
+    yield indented(text(CAUTION, "italic"))
 
 
-def _indented(part: RenderableType) -> Padding:
-    return Padding(part, (0, 0, 0, 2), expand=False)
-
-
-def _figures(result: CheckResult, text: _Scribe) -> Table:
-    """Name, value with uncertainty, limit: one row a figure."""
+def _figures(result: CheckResult, text: Scribe, narrow: bool) -> Table:
+    """Name, value with uncertainty, limit: one row a figure, in short where there is no room."""
     table = Table.grid(padding=(0, 3, 0, 0))
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column()
-    for row in figure_rows(result):
+    then = after_turn_row(result)
+    for row in [*figure_rows(result), *([then] if then else [])]:
         style = "bold" if row.out else "dim" if row.value == NOT_MEASURED else ""
-        table.add_row(text(row.name, style), text(row.value, style), text(row.limit, "dim"))
+        name, limit = (row.short_name, row.short_limit) if narrow else (row.name, row.limit)
+        table.add_row(text(name, style), text(row.value, style), text(limit, "dim"))
     return table
 
 
-def _stations(gap: GapResult, text: _Scribe) -> Table:
-    """Gap along the sill, left to right as in the picture."""
+def _stations(gap: GapResult, text: Scribe, narrow: bool) -> Table:
+    """Gap along the sill, left to right as in the picture; downwards where there is no room."""
     table = Table.grid(padding=(0, 2, 0, 0))
     places = [signed_zero(s.x_mm, 0) for s in gap.stations]
     gaps = ["-" if s.gap_mm is None else f"{s.gap_mm:.2f}" for s in gap.stations]
@@ -103,8 +90,13 @@ def _stations(gap: GapResult, text: _Scribe) -> Table:
         "-" if s.expanded_uncertainty_mm is None else f"{s.expanded_uncertainty_mm:.2f}"
         for s in gap.stations
     ]
-    for name, cells in (("at x, mm", places), ("gap, mm", gaps), ("±, mm", spread)):
-        table.add_row(text(name, "dim"), *(Text(cell, justify="right") for cell in cells))
+    named = (("at x, mm", places), ("gap, mm", gaps), ("±, mm", spread))
+    rows = [
+        [text(name, "dim"), *(Text(cell, justify="right") for cell in cells)]
+        for name, cells in named
+    ]
+    for row in zip(*rows, strict=True) if narrow else rows:
+        table.add_row(*row)
     return table
 
 
@@ -128,7 +120,3 @@ def _origin_line(result: CheckResult) -> str:
     taken = f"taken {photo.taken_at}" if photo.taken_at else "time taken unknown"
     size = f"{photo.width_px} x {photo.height_px} px"
     return f"{taken}, {size}, sha256 {photo.sha256[:12]}, rigvision {result.version}"
-
-
-def _is_ascii(console: Console) -> bool:
-    return not console.encoding.lower().replace("-", "").startswith("utf")

@@ -72,6 +72,8 @@ class Pose:
     rival_ratio: float  # RMS of the other planar pose over this one's; inf where there is none
     blur_px: float  # sigma of the marks' borders
     edge_spread: EdgeSpread
+    #: The part (11, 11) of ``covariance`` that the marks' calibrated positions alone cause.
+    from_positions: FloatArray | None = None
 
 
 def camera_prior(camera: Camera, picture: Picture) -> CameraPrior:
@@ -134,6 +136,7 @@ def solve_pose(
         problem.rival_ratio(parameters, rival),
         float(np.median([m.blur_px for m in plate])),
         marks.edge_spread,
+        problem.from_positions(parameters),
     )
 
 
@@ -168,11 +171,9 @@ class _Problem:
             / (gauge.marks.size_mm * np.sqrt(2.0))
             for m in plate
         ]
+        self._position_px = np.array(px_per_mm) * gauge.marks.position_uncertainty_mm
         self._whiten = np.stack(
-            [
-                _whitening(m, scale * gauge.marks.position_uncertainty_mm, tuning)
-                for m, scale in zip(plate, px_per_mm, strict=True)
-            ]
+            [_whitening(m, px, tuning) for m, px in zip(plate, self._position_px, strict=True)]
         )
 
     def solve_both(self) -> tuple[FloatArray, FloatArray]:
@@ -231,6 +232,20 @@ class _Problem:
         freedom = max(len(residuals) - len(parameters), 1)
         widen = max(1.0, float(np.sum(residuals**2)) / freedom)
         return np.asarray(np.linalg.inv(jacobian.T @ jacobian) * widen)
+
+    def from_positions(self, parameters: FloatArray) -> FloatArray:
+        """Covariance (11, 11) of the solution where nothing errs but the marks' positions.
+
+        A mark off its calibrated place by its standard uncertainty shifts its four corners
+        alike; the solve answers with its gain. Those answers add up over marks and axes.
+        """
+        jacobian = self._jacobian(parameters)
+        alike = np.tile(np.eye(2), (4, 1))  # (8, 2)
+        shifts = self._whiten @ (alike * self._position_px[:, None, None])  # (M, 8, 2)
+        marks = jacobian[: 8 * len(shifts)].reshape(len(shifts), 8, -1)
+        pulled = (np.swapaxes(marks, 1, 2) @ shifts).transpose(1, 0, 2).reshape(len(parameters), -1)
+        answers = np.linalg.solve(jacobian.T @ jacobian, pulled)
+        return np.asarray(answers @ answers.T)
 
     def _start(self) -> FloatArray:
         """First guess from the plane's homography with the prior focal length."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -97,8 +97,36 @@ class Drive(Table):
         return self.screw_lead_mm / self.socket_turns_per_screw_turn * self.door_motion_ratio
 
 
+Probability = Annotated[float, Field(gt=0.0, lt=1.0)]
+
+
 class DecisionRule(Table):
-    conformance_probability: float = Field(gt=0.5, lt=1.0)
+    """How figures near a limit are judged (JCGM 106:2012, 8; ISO 14253-1).
+
+    ``guarded-acceptance``: a figure passes where it conforms with at least
+    ``conformance_probability``; the risk at the guarded limit is 1 less that.
+    ``simple-acceptance``: it passes where its value lies inside its limits.
+    """
+
+    rule: Literal["guarded-acceptance", "simple-acceptance"] = "guarded-acceptance"
+    conformance_probability: float = Field(default=0.95, gt=0.5, lt=1.0)
+    # Between these probabilities of conformity people would disagree: a borderline shot.
+    borderline_probabilities: tuple[Probability, Probability] = (0.05, 0.95)
+    # Below this probability of lying within its tolerances the gauge counts as not seated.
+    # Less than even: the sill is read less surely than the gap, and a seat a little off moves
+    # both edges.
+    seated_probability: Probability = 0.2
+    # Below this probability of being right a flat is not certain, and the next is named.
+    flat_probability: float = Field(default=0.95, gt=0.5, lt=1.0)
+
+    @model_validator(mode="after")
+    def _borderline_in_order(self) -> Self:
+        low, high = self.borderline_probabilities
+        if low >= high:
+            raise ValueError(
+                f"borderline_probabilities = {[low, high]}: the first must be the smaller"
+            )
+        return self
 
 
 class Frame(Table):
@@ -116,4 +144,4 @@ class Frame(Table):
     yoke_limits: YokeLimits | None = None
     socket: Socket | None = None
     drive: Drive
-    decision: DecisionRule
+    decision: DecisionRule = DecisionRule()

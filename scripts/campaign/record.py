@@ -36,6 +36,7 @@ class Figure:
     true: float
     found: float | None
     expanded: float | None
+    factor: float | None  # coverage factor of ``expanded``
     period: float | None = None  # errors count modulo this
 
     @property
@@ -44,6 +45,13 @@ class Figure:
             return None
         error = self.found - self.true
         return error if self.period is None else fold_deg(error, self.period)
+
+    @property
+    def error_over_u(self) -> float | None:
+        """Error over the standard uncertainty claimed for it."""
+        if self.error is None or not self.expanded or self.factor is None:
+            return None
+        return self.error * self.factor / self.expanded
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,27 +168,31 @@ def _figures(result: CheckResult, truth: Truth, frame: Frame, wanted: str) -> li
             true_gap["mean_mm"],
             gap.mean_mm if gap else None,
             gap.expanded_uncertainty_mm if gap else None,
+            gap.coverage_factor if gap else None,
         ),
         Figure(
             "taper",
             true_gap["taper_mm"],
             gap.taper_mm if gap else None,
             gap.taper_expanded_uncertainty_mm if gap else None,
+            gap.taper_coverage_factor if gap else None,
         ),
     ]
     found = {s.x_mm: s for s in gap.stations} if gap else {}
     for station in true_gap["stations"]:
         seen = found.get(station["x_mm"])
-        values = (seen.gap_mm, seen.expanded_uncertainty_mm) if seen else (None, None)
-        figures.append(Figure("station", station["gap_mm"], *values))
+        read = (seen.gap_mm, seen.expanded_uncertainty_mm, seen.coverage_factor) if seen else None
+        figures.append(Figure("station", station["gap_mm"], *(read or (None, None, None))))
     for name, key, expanded in YOKE_KEYS:
         if truth["yoke"][key] is not None:
             period = 360.0 / frame.socket.flats if name == "clock" and frame.socket else None
-            values = (getattr(yoke, key), getattr(yoke, expanded))
+            factor = f"{key.rpartition('_')[0]}_coverage_factor"
+            values = (getattr(yoke, k) for k in (key, expanded, factor))
             figures.append(Figure(name, truth["yoke"][key], *values, period))
     if wanted == "adjust" and result.verdict != "pass":
         turns = result.turns
-        figures.append(Figure("turns", _true_turns(truth), turns.value, turns.expanded_uncertainty))
+        found_turns = (turns.value, turns.expanded_uncertainty, turns.coverage_factor)
+        figures.append(Figure("turns", _true_turns(truth), *found_turns))
     return figures
 
 

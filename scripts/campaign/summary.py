@@ -8,8 +8,6 @@ from math import sqrt
 
 import numpy as np
 
-from rigvision.ground.measured import COVERAGE_FACTOR
-
 from .record import Figure, Record
 
 
@@ -29,11 +27,12 @@ class Statistics:
 def statistics_of(figures: Iterable[Figure]) -> Statistics | None:
     """None where nothing was measured."""
     figures = list(figures)
-    known = [(f.error, f.expanded) for f in figures if f.error is not None]
+    known = [(f.error, f.expanded, f.factor) for f in figures if f.error is not None]
     if not known:
         return None
-    errors = np.array([error for error, _ in known])
-    expanded = np.array([u for _, u in known], dtype=float)
+    errors = np.array([error for error, _, _ in known])
+    expanded = np.array([u for _, u, _ in known], dtype=float)
+    factors = np.array([k for _, _, k in known], dtype=float)
     plain = plain_statistics(errors)
     return Statistics(
         len(known),
@@ -42,7 +41,7 @@ def statistics_of(figures: Iterable[Figure]) -> Statistics | None:
         plain.rms,
         plain.worst,
         float(np.mean(np.abs(errors) <= expanded)),
-        sqrt(float(np.mean((COVERAGE_FACTOR * errors / expanded) ** 2))),
+        sqrt(float(np.mean((factors * errors / expanded) ** 2))),
     )
 
 
