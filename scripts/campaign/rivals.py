@@ -22,6 +22,7 @@ from rigvision.world.camera import Camera
 from rigvision.world.catalogue import DEFAULT_CAMERA, load
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
+from rigvision.world.recognise import recognise_gauge
 
 from .estimators import ESTIMATORS, Estimator
 from .groups import TITLES
@@ -63,7 +64,9 @@ def compare(photo: Path, truth: Truth, group: str) -> list[Trial]:
 def profiles_of(photo: Path, gauge: Gauge, frame: Frame) -> tuple[SlotProfiles, FloatArray]:
     """Profiles of the stations at which the chain's coarse search finds edges, and those."""
     picture = read_picture(photo)
-    marks = read_marks(picture, find_tags(picture), gauge)
+    tags = find_tags(picture)
+    recognise_gauge([tag.mark_id for tag in tags], gauge)
+    marks = read_marks(picture, tags, gauge)
     pose = solve_pose(marks, gauge, camera_prior(load(Camera, DEFAULT_CAMERA), picture))
     tuning = slot.SlotTuning()
     plane_z_mm = frame.sill.face_z_mm - frame.sill.edge_radius_mm
