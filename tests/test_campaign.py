@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from campaign import across, store
 from campaign.groups import grouped, marker
-from campaign.record import Figure, Record
+from campaign.record import Figure, Record, measure
 
 from rigvision.synthetic import ZONES, random_case
 from rigvision.synthetic.truth import truth_of
@@ -118,6 +118,21 @@ def test_a_file_without_records_is_refused_by_name(tmp_path, content):
     path.write_text(content)
     with pytest.raises(SystemExit, match=r"other\.json"):
         store.load([path])
+
+
+def test_a_check_that_crashes_is_an_error_on_record_and_not_the_campaign_s_end(
+    monkeypatch, gauge, frame
+):
+    def broken(*_):
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr("campaign.record.rigvision.check", broken)
+    drawn = case(1, "nominal", gauge, frame)
+    truth = truth_of(drawn.scene, drawn.camera, gauge, frame)
+    found = measure(Path("a.jpg"), truth, "a", "quick:nominal")
+    assert found.verdict == "error"
+    assert found.crash == "crash: ZeroDivisionError: by nought"
+    assert record().crash is None
 
 
 def test_blocks_are_named_for_source_and_zone():

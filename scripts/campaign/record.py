@@ -18,6 +18,8 @@ from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
 
 Truth = dict[str, Any]
+#: How the code of a picture begins on which the program failed.
+CRASH = "crash"
 
 #: Yoke figures: name here, key of value, key of expanded uncertainty, both in results.
 YOKE_KEYS = (
@@ -72,6 +74,11 @@ class Record:
     # Gap left over after the true turn to the best flat, in spreads of gap against clock.
     left_over_spreads: float | None = None
 
+    @property
+    def crash(self) -> str | None:
+        """What the program failed of, if it did."""
+        return next((code for code in self.codes if code.startswith(CRASH)), None)
+
     def figure(self, name: str) -> Figure | None:
         return next((f for f in self.figures if f.name == name), None)
 
@@ -84,9 +91,9 @@ def measure(photo: Path, truth: Truth, name: str, group: str) -> Record:
         result = rigvision.check(photo)
     except PhotoError as error:
         return Record(name, "error", wanted, (error.code,), group=group)
-    except Exception as error:
-        error.add_note(f"while checking {name}")
-        raise
+    except Exception as error:  # one of a thousand must not cost the others
+        crash = f"{CRASH}: {type(error).__name__}: {error}"
+        return Record(name, "error", wanted, (crash,), group=group)
     codes = tuple(reason.code for reason in result.reasons)
     if wanted == "retake":
         return Record(name, result.verdict, wanted, codes, group=group)
