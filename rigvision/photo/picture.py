@@ -23,6 +23,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.exif import Exif, read_exif
+from rigvision.photo.shared_codes import shared_codes
 
 #: Decoders that untrusted files may reach. Many phones' JPEGs are really MPO, which the
 #: JPEG decoder recognises by itself; only their first picture is read.
@@ -167,7 +168,7 @@ def _decode_luma(image: Image.Image, data: bytes, name: str) -> LumaArray:
         image.load()
         if image.format in ("PNG", "TIFF"):
             return _decode_deep(data, name)
-        return np.asarray(image if image.mode == "L" else image.convert("L"))
+        return shared_codes(image if image.mode == "L" else image.convert("L"))
     except (OSError, ValueError, SyntaxError, MemoryError, EOFError) as error:
         raise PhotoError(
             "damaged",
