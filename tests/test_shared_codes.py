@@ -46,6 +46,6 @@ def test_they_outlive_their_image():
 def test_an_image_in_several_blocks_is_copied():
     """Pillow shares only images of one block, and a block has 16 MB."""
     drawn, image = slanted(4200, 4200)
-    with pytest.raises(ValueError, match="block|contiguous"):
+    with pytest.raises(ValueError, match=r"block|contiguous"):
         image.__arrow_c_array__()
     np.testing.assert_array_equal(shared_codes(image), drawn)
