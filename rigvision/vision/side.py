@@ -13,11 +13,13 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.even_table import EvenTable
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
 
@@ -31,10 +33,11 @@ MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
 
 
 #: Bins of the measured edge-spread function, px from the border, dark to light.
-SPREAD_PX = np.arange(-8.0, 8.01, 0.25)
+SPREAD_STEP_PX = 0.25
+SPREAD_PX = np.arange(-8.0, 8.01, SPREAD_STEP_PX)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class EdgeSpread:
     """How this picture shows a true step from dark (0) to light (1): lens, focus, sharpening.
 
@@ -45,11 +48,15 @@ class EdgeSpread:
 
     def rising(self, distance_px: FloatArray) -> FloatArray:
         """Response to a step from dark to light at distance 0."""
-        return np.interp(distance_px, SPREAD_PX, self.response)
+        return self._table(distance_px)
 
     def falling(self, distance_px: FloatArray) -> FloatArray:
         """One minus the response to a step from light to dark at distance 0."""
-        return 1.0 - np.interp(-distance_px, SPREAD_PX, self.response)
+        return 1.0 - self._table(-distance_px)
+
+    @cached_property
+    def _table(self) -> EvenTable:
+        return EvenTable(SPREAD_PX[0], SPREAD_STEP_PX, self.response)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +225,7 @@ def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bo
     distance = samples.across_px[usable] - offset - turn * samples.along[usable]
     value = (samples.light[usable] - dark) / (bright - dark)
     good = np.isfinite(value)
-    bins = np.round((distance[good] - SPREAD_PX[0]) / 0.25).astype(int)
+    bins = np.round((distance[good] - SPREAD_PX[0]) / SPREAD_STEP_PX).astype(int)
     order = np.argsort(bins, kind="stable")
     borders = np.searchsorted(bins[order], np.arange(len(SPREAD_PX) + 1))
     sorted_values = value[good][order]
