@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any
 
-from rigvision.ground.conventions import FloatArray
+import numpy as np
+import numpy.typing as npt
+
+from rigvision.ground.conventions import FloatArray, Real
 
 
 class EvenTable:
@@ -16,19 +19,23 @@ class EvenTable:
     """
 
     def __init__(self, start: float, step: float, values: FloatArray) -> None:
-        self._start, self._per_step = start, 1.0 / step
-        self._values = np.asarray(values, dtype=np.float64)
-        self._rises = np.diff(self._values, append=self._values[-1:])
+        self._start, self._per_step, self._last = start, 1.0 / step, len(values) - 1
+        rises = np.diff(values, append=values[-1:])
+        self._tables = {
+            np.dtype(kind): (values.astype(kind), rises.astype(kind))
+            for kind in (np.float32, np.float64)
+        }
 
-    def __call__(self, at: FloatArray) -> FloatArray:
-        """Values (...) at arguments (...)."""
+    def __call__(self, at: npt.NDArray[Real]) -> npt.NDArray[Real]:
+        """Values (...) at arguments (...), in the arguments' own precision."""
+        values, rises = self._tables[at.dtype]
         # In place: for arrays of this size fresh memory costs more than the arithmetic.
-        place = np.subtract(at, self._start, dtype=np.float64)
+        place: npt.NDArray[Any] = np.atleast_1d(at - self._start)
         place *= self._per_step
-        np.clip(place, 0.0, len(self._values) - 1, out=place)
+        np.clip(place, 0.0, self._last, out=place)
         with np.errstate(invalid="ignore"):  # NaN has no index
             index = place.astype(np.intp)
         place -= index
-        place *= self._rises.take(index, mode="clip")
-        place += self._values.take(index, mode="clip")
-        return place
+        place *= rises.take(index, mode="clip")
+        place += values.take(index, mode="clip")
+        return place.reshape(at.shape)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from math import erf, sqrt
 
 import numpy as np
+import numpy.typing as npt
 
-from rigvision.ground.conventions import FloatArray
+from rigvision.ground.conventions import Real
 from rigvision.ground.even_table import EvenTable
 
 
@@ -26,6 +27,6 @@ _TABLE = EvenTable(
 )
 
 
-def cumulative_normal(z: FloatArray) -> FloatArray:
+def cumulative_normal(z: npt.NDArray[Real]) -> npt.NDArray[Real]:
     """Probability that a standard normal variable lies below z, elementwise."""
     return _TABLE(z)

@@ -34,6 +34,7 @@ MAX_PIXELS = 120_000_000
 MIN_SIDE_PX = 240
 
 LumaArray = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+IndexArray = npt.NDArray[np.intp]
 LinearArray = npt.NDArray[np.float32]
 
 
@@ -65,6 +66,11 @@ class Picture:
         if box.dtype == np.uint8:
             return np.asarray(cv2.LUT(box, _LINEAR_8BIT), dtype=np.float32)
         return _linear_16bit()[box]
+
+    def linear_at(self, row: IndexArray, column: IndexArray) -> LinearArray:
+        """Linear-light luminance, 0..1, of single pixels (...) of the picture."""
+        table = _LINEAR_8BIT if self.luma.dtype == np.uint8 else _linear_16bit()
+        return np.asarray(table.take(self.luma.ravel().take(row * self.width_px + column)))
 
 
 def read_picture(path: str | os.PathLike[str]) -> Picture:
