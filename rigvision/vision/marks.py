@@ -166,11 +166,7 @@ def apply_homography(homography: FloatArray, points: FloatArray) -> FloatArray:
 def _detect(luma: np.ndarray, step: int) -> list[Sighting]:
     """Tags in luma codes (H, W) reduced ``step`` times; corners in the full picture's px."""
     small = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
-    if step > 1:
-        size = (luma.shape[1] // step, luma.shape[0] // step)
-        small = cv2.resize(
-            small[: size[1] * step, : size[0] * step], size, interpolation=cv2.INTER_AREA
-        )
+    small = _reduced(small, step)
     detector = cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), _parameters()
     )
@@ -182,6 +178,18 @@ def _detect(luma: np.ndarray, step: int) -> list[Sighting]:
         Sighting(int(i), (np.asarray(c, dtype=np.float64).reshape(4, 2) + 0.5) * step - 0.5)
         for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
     ]
+
+
+def _reduced(codes: np.ndarray, step: int) -> np.ndarray:
+    """Means of squares of ``step`` x ``step`` codes."""
+    while step > 1:
+        # Halving is OpenCV's fast case: twice by 2 takes 0.4 ms of 12 MP, once by 4 takes 1.9.
+        factor = 2 if step % 2 == 0 else step
+        size = (codes.shape[1] // factor, codes.shape[0] // factor)
+        whole = codes[: size[1] * factor, : size[0] * factor]
+        codes = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
+        step //= factor
+    return codes
 
 
 def _parameters() -> cv2.aruco.DetectorParameters:
