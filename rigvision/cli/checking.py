@@ -1,4 +1,7 @@
-"""The command ``check``: photos through the library, results to people or programs."""
+"""The command ``check``: photos through the library, results to people or programs.
+
+rich is loaded only where its output is wanted, never for JSON of one photo.
+"""
 
 from __future__ import annotations
 
@@ -10,15 +13,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-from rich.progress import Progress
-
-import rigvision
+import rigvision.chain  # now, while nobody looks for garbage, not at the first call
 from rigvision.decision.result import CheckResult
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.picture import safe_name
 from rigvision.report.as_json import as_json, error_as_json
-from rigvision.report.text import show
 from rigvision.report.wording import one_line
 
 PASSED, FAILED, ADJUST, RETAKE = 0, 1, 3, 4
@@ -66,7 +65,7 @@ def run_check(request: Request) -> int:
         if request.as_json:
             tally.objects.append(as_json(outcome))
         else:
-            show(outcome, Console(file=sys.stdout, highlight=False, emoji=False, markup=False))
+            _show(outcome)
         if request.out is not None:
             _write_image(outcome, request.out, tally)
     if request.as_json:
@@ -96,6 +95,14 @@ def _report_unreadable(name: str, error: PhotoError, tally: Tally) -> None:
     _say(f"{error.text} {error.remedy}")
 
 
+def _show(result: CheckResult) -> None:
+    from rich.console import Console
+
+    from rigvision.report.text import show
+
+    show(result, Console(file=sys.stdout, highlight=False, emoji=False, markup=False))
+
+
 def _write_image(result: CheckResult, folder: Path, tally: Tally) -> None:
     """An image that cannot be written fails the run, but not the other photos."""
     from rigvision.report import analysed_image
@@ -116,10 +123,14 @@ def _say(message: str) -> None:
 @contextmanager
 def _progress(total: int) -> Iterator[Callable[[int], None] | None]:
     """Progress on standard error: none for one photo, a bar on a terminal, else lines."""
-    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
     if total < 2:
         yield None
-    elif not console.is_terminal or console.is_dumb_terminal:
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
+    if not console.is_terminal or console.is_dumb_terminal:
         yield lambda done: _say(f"checked {done} of {total}")
     else:
         # Standard output is not redirected: it may be a pipe that wants nothing but JSON.
