@@ -7,6 +7,8 @@ strong, is not.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
@@ -34,21 +36,33 @@ def step_evidence(
     evidence = np.zeros(len(light))
     if len(light) <= width:
         return evidence
-    d = np.asarray((np.arange(width) - before) * (step_mm / blur_mm), dtype=np.float64)
-    beyond = cumulative_normal(d)
-    smooth = np.stack([np.ones(width), d, d**2], axis=1)
-    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
+    smooth, stepped = _bases(before, after, step_mm / blur_mm)
     windows = np.lib.stride_tricks.sliding_window_view(light, width)
-    seen = np.asarray(np.all(np.isfinite(windows), axis=1))
+    seen = np.asarray(np.isfinite(windows).all(axis=1))
     values = np.where(seen[:, None], windows, 0.0)
     floor = width * (RAMP_ERROR * np.abs(values).mean(axis=1) + 1e-4) ** 2
+    whole = np.sum(values**2, axis=1)
+    # What a basis leaves unexplained is all but the part along it.
     misfit = [
-        np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
+        np.maximum(whole - np.sum((values @ basis) ** 2, axis=1), 0.0) + floor
         for basis in (smooth, stepped)
     ]
     gain = np.log(misfit[0] / misfit[1]) * width / SAMPLES_PER_INDEPENDENT
     evidence[before : before + len(gain)] = np.where(seen, gain, 0.0)
     return np.asarray(np.clip(evidence / MOST_DOUBT, 0.0, 1.0))
+
+
+@lru_cache(maxsize=16)
+def _bases(before: int, after: int, step_per_blur: float) -> tuple[FloatArray, FloatArray]:
+    """Orthonormal bases, (W, 3) of one curve and (W, 4) of two ramps with a step, in a window.
+
+    A picture asks dozens of times for the same two; they took most of the time.
+    """
+    d = np.arange(-before, after + 1) * step_per_blur
+    beyond = cumulative_normal(d)
+    smooth = np.stack([np.ones(len(d)), d, d**2], axis=1)
+    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
+    return np.linalg.qr(smooth)[0], np.linalg.qr(stepped)[0]
 
 
 def step_doubt(
