@@ -129,14 +129,14 @@ def _clock(socket: SocketPlace, pose: Pose, frame: Frame, tuning: YokeTuning) ->
     by_view = plane_sensitivity(pose, np.stack([crown, socket.axis_mm]))[:, 1]
     # A line's place on the barrel is read against the barrel's axis: y / r = sin(clock).
     per_mm = degree / (radius * max(float(np.cos(socket.clock_rad)), 0.5))
-    axis_u = float(np.sqrt(socket.covariance[0, 0]))
+    by_axis = socket.clock_by_axis_rad_per_mm * float(np.sqrt(socket.covariance[0, 0]))
     return _measured(
         degree * socket.clock_rad,
         per_mm * (by_view[0] - by_view[1]),
         pose,
         (
             Influence("index lines", "A", degree * socket.clock_u_rad),
-            Influence("socket outline", "A", per_mm * axis_u),
+            Influence("socket outline", "A", degree * abs(by_axis)),
             Influence("yoke roll", "B", tuning.roll_deg),
         ),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,10 @@ class Axis:
         x, angle, radius = np.broadcast_arrays(x_mm, angle_rad, radius_mm)
         y = self.y_at(x) + radius * np.sin(angle)
         return np.stack([x, y, self.z_mm + radius * np.cos(angle)], axis=-1)
+
+    def moved(self, by_y_mm: float, by_angle_rad: float) -> Axis:
+        """This axis moved at its own ``x_mm``."""
+        return replace(self, y_mm=self.y_mm + by_y_mm, angle_rad=self.angle_rad + by_angle_rad)
 
     def towards_camera_rad(self, view: View, x_mm: float) -> tuple[float, float]:
         """Direction psi to the camera about the axis, and its distance from the axis."""

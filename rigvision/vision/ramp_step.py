@@ -63,34 +63,3 @@ def _bases(before: int, after: int, step_per_blur: float) -> tuple[FloatArray, F
     smooth = np.stack([np.ones(len(d)), d, d**2], axis=1)
     stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
     return np.linalg.qr(smooth)[0], np.linalg.qr(stepped)[0]
-
-
-def step_doubt(
-    s_mm: FloatArray,
-    light: FloatArray,
-    places_mm: FloatArray,
-    blur_mm: float,
-    before_mm: float,
-    after_mm: float,
-) -> FloatArray | None:
-    """How much worse than the best a step fits at each place (P,), in squared sigmas, capped.
-
-    All places share one window around their middle. None where too little is in view.
-    """
-    middle = float(places_mm.mean())
-    window = (s_mm > middle - before_mm) & (s_mm < middle + after_mm) & np.isfinite(light)
-    if window.sum() < 12:
-        return None
-    s, target = s_mm[window], light[window]
-    d = (s[None, :] - places_mm[:, None]) / blur_mm
-    beyond = cumulative_normal(d)
-    inside = 1.0 - beyond
-    root = np.sqrt(np.maximum(-d, 0.0))
-    design = np.stack([beyond, beyond * d, inside, inside * d, root], axis=-1)
-    turned = np.swapaxes(design, 1, 2)
-    levels = np.linalg.solve(turned @ design + 1e-9 * np.eye(5), turned @ target[:, None])
-    misfit = np.sum((target - (design @ levels)[:, :, 0]) ** 2, axis=1)
-    misfit = misfit + len(s) * (RAMP_ERROR * float(np.abs(target).mean())) ** 2
-    independent = len(s) / SAMPLES_PER_INDEPENDENT
-    doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
-    return np.asarray(np.minimum(doubt, MOST_DOUBT))
