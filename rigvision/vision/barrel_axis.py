@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.even_table import EvenTable
 from rigvision.vision.barrel_scene import Axis, BarrelScene
 from rigvision.vision.limb import LimbModel
 from rigvision.vision.ramp_step import step_evidence
@@ -193,8 +194,9 @@ class _Outlines:
         total = np.zeros(dy3.shape)
         for k, part in enumerate(self.parts):
             shift = dy3 + angle3 * (self.x_mm[part].mean() - self._axis.x_mm)
+            # A score is 0 at both its ends, and so beyond them.
             strengths = [
-                np.interp(shift * np.sin(a) + swell3, self.s_mm, score[:, k], left=0.0, right=0.0)
+                EvenTable(self.s_mm[0], self.step_mm, score[:, k])(shift * np.sin(a) + swell3)
                 for score, a in zip(scores, self.angles, strict=True)
                 if score is not None
             ]
@@ -303,7 +305,7 @@ def _consensus(
     total *= -0.5
     for r in readings:
         outwards = (dy3 + angle3 * (r.x_mm - lever_mm)) * r.sine + swell3
-        total += np.interp(outwards, r.places_mm, r.log_likelihood)
+        total += EvenTable(r.places_mm[0], t.place_step_mm, r.log_likelihood)(outwards)
     weight = np.exp(total - total.max())
     weight /= weight.sum()
     mean = np.array([np.sum(weight * at_face), np.sum(weight * angle3)])

@@ -29,9 +29,14 @@ class Axis:
 
     def surface(self, x_mm: FloatArray, angle_rad: FloatArray, radius_mm: FloatArray) -> FloatArray:
         """Points (..., 3) at x along, angle about and radius from the axis."""
-        x, angle, radius = np.broadcast_arrays(x_mm, angle_rad, radius_mm)
-        y = self.y_at(x) + radius * np.sin(angle)
-        return np.stack([x, y, self.z_mm + radius * np.cos(angle)], axis=-1)
+        # Each coordinate in one piece, as all that is done with the points goes coordinate by
+        # coordinate; and angles are turned into sines before there are many of them.
+        shape = np.broadcast_shapes(x_mm.shape, angle_rad.shape, radius_mm.shape)
+        points = np.empty((3, *shape))
+        points[0] = x_mm
+        points[1] = self.y_at(x_mm) + radius_mm * np.sin(angle_rad)
+        points[2] = self.z_mm + radius_mm * np.cos(angle_rad)
+        return np.moveaxis(points, 0, -1)
 
     def moved(self, by_y_mm: float, by_angle_rad: float) -> Axis:
         """This axis moved at its own ``x_mm``."""
