@@ -9,8 +9,8 @@ from scipy.special import ndtr
 
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, GapTuning, measure_gap
+from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
 from rigvision.vision.pose import Pose
-from rigvision.vision.side import SPREAD_PX, EdgeSpread
 from rigvision.vision.slot import SlotEdges, StationEdges
 from rigvision.vision.view import View
 from rigvision.vision.yoke import SocketPlace, YokePlace

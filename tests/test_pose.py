@@ -10,6 +10,7 @@ import pytest
 from scipy.special import ndtr
 
 from rigvision.ground.errors import Unmeasurable
+from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import (
     CameraPrior,
@@ -18,7 +19,6 @@ from rigvision.vision.pose import (
     outward_shift,
     solve_pose,
 )
-from rigvision.vision.side import SPREAD_PX, EdgeSpread
 from rigvision.vision.view import View
 from tests.views import view_at
 

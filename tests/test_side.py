@@ -15,7 +15,8 @@ from skimage.measure import LineModelND, find_contours, ransac
 
 from rigvision.photo.exif import Exif
 from rigvision.photo.picture import Picture
-from rigvision.vision.side import EdgeSpread, SideFits, edge_spread, fit_sides
+from rigvision.vision.edge_spread import EdgeSpread, edge_spread
+from rigvision.vision.side import SideFits, fit_sides
 
 DARK, LIGHT = 0.06, 0.71
 

@@ -14,7 +14,8 @@ import numpy as np
 
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.side import EdgeSpread, StepPixels, edge_spread, fit_sides
+from rigvision.vision.edge_spread import EdgeSpread, StepPixels, edge_spread
+from rigvision.vision.side import fit_sides
 from rigvision.world.gauge import Gauge
 
 #: Marks are looked for on copies whose longer side is about this long, then finer.

@@ -22,8 +22,8 @@ from rigvision.ground.conventions import (
 )
 from rigvision.ground.errors import Unmeasurable
 from rigvision.photo.picture import Picture
+from rigvision.vision.edge_spread import EdgeSpread
 from rigvision.vision.marks import Mark, Marks
-from rigvision.vision.side import EdgeSpread
 from rigvision.vision.view import DERIVATIVE_STEPS, View, project_many
 from rigvision.world.camera import Camera
 from rigvision.world.gauge import Gauge

@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.side import EdgeSpread
+from rigvision.vision.edge_spread import EdgeSpread
 
 BoolArray = npt.NDArray[np.bool_]
 

@@ -12,17 +12,15 @@ takes no further part: most need two steps, one that started far off may need te
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray, PixelArray
-from rigvision.ground.even_table import EvenTable
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
+from rigvision.vision.edge_spread import StepPixels
 
 TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
 MODULES = 8.0  #: modules along a side of family 36h11, its black border included
@@ -45,41 +43,6 @@ class Round:
 
 
 ROUNDS = (Round(24, 6, 0.1, 6.0), Round(48, 10, 0.02, 3.5))
-
-#: Bins of the measured edge-spread function, px from the border, dark to light.
-SPREAD_STEP_PX = 0.25
-SPREAD_PX = np.arange(-8.0, 8.01, SPREAD_STEP_PX)
-
-
-@dataclass(frozen=True)
-class EdgeSpread:
-    """How this picture shows a true step from dark (0) to light (1): lens, focus, sharpening.
-
-    ``response`` holds the brightness at the distances ``SPREAD_PX`` from the step.
-    """
-
-    response: FloatArray
-
-    def rising(self, distance_px: FloatArray) -> FloatArray:
-        """Response to a step from dark to light at distance 0."""
-        return self._table(distance_px)
-
-    def falling(self, distance_px: FloatArray) -> FloatArray:
-        """One minus the response to a step from light to dark at distance 0."""
-        return 1.0 - self._table(-distance_px)
-
-    @cached_property
-    def _table(self) -> EvenTable:
-        return EvenTable(SPREAD_PX[0], SPREAD_STEP_PX, self.response)
-
-
-@dataclass(frozen=True, slots=True)
-class StepPixels:
-    """Pixels beside fitted sides (N,): distance from the border, brightness dark 0, light 1."""
-
-    distance_px: PixelArray
-    brightness: PixelArray
-    blur_px: FloatArray  # (S,) sigma of each side
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,28 +121,6 @@ def _well_known(covariance: FloatArray) -> npt.NDArray[np.bool_]:
     """Which sides (S,) could be told: an offset better than a pixel, and nothing left singular."""
     variance = np.diagonal(covariance, axis1=1, axis2=2)
     return np.asarray((variance > 0.0).all(axis=1) & (variance[:, 0] < 1.0))
-
-
-def edge_spread(pixels: Sequence[StepPixels]) -> EdgeSpread:
-    """Median brightness of all sides' pixels by distance from their border."""
-    blur_px = np.concatenate([p.blur_px for p in pixels])
-    if not len(blur_px):
-        return EdgeSpread(cumulative_normal(SPREAD_PX))
-    distance = np.concatenate([p.distance_px for p in pixels])
-    brightness = np.concatenate([p.brightness for p in pixels])
-    bins = np.round((distance - SPREAD_PX[0]) / SPREAD_STEP_PX)
-    # Every bin's median from one sort: bin by bin, and in each by brightness, which keeps
-    # within a bin's width. One median a bin cost 2 ms a photo.
-    width = 1e3
-    order = np.sort(bins * width + np.clip(brightness, -0.4 * width, 0.4 * width))
-    borders = np.searchsorted(order, (np.arange(len(SPREAD_PX) + 1) - 0.5) * width)
-    low, count = borders[:-1], np.diff(borders)
-    enough = count >= 40
-    low, count = low[enough], count[enough]
-    middle = (order[low + (count - 1) // 2] + order[low + count // 2]) / 2
-    response = cumulative_normal(SPREAD_PX / float(np.median(blur_px)))
-    response[enough] = middle - np.flatnonzero(enough) * width
-    return EdgeSpread(response)
 
 
 def _outward(starts: FloatArray, ends: FloatArray) -> FloatArray:

@@ -27,8 +27,9 @@ Job = TypeVar("Job")
 
 @dataclass(frozen=True, slots=True)
 class Campaign:
-    """Quick scenes to make: how many, from which seed and zone, how large a picture."""
+    """Quick scenes to make: which of a seed's, from which zone, how large a picture."""
 
+    first: int
     scenes: int
     seed: int
     zone: str
@@ -37,26 +38,32 @@ class Campaign:
     frame: str
 
 
-def check_folder(folder: Path) -> list[Record]:
-    """Every picture of a folder that has its truth beside it, by name."""
+def check_folder(folder: Path, source: str, workers: int | None = None) -> list[Record]:
+    """Every picture of a folder that has its truth beside it, by name.
+
+    A picture whose truth names a zone belongs to the group ``traced:ZONE``, any other to
+    ``source``. ``workers`` None takes a process for every core.
+    """
     photos = sorted(
         p
         for p in folder.iterdir()
         if p.suffix.lower() in SUFFIXES and p.with_suffix(".truth.json").is_file()
     )
-    return _side_by_side(_check_file, photos)
+    return _side_by_side(partial(_check_file, source), photos, workers)
 
 
-def check_scenes(campaign: Campaign) -> list[Record]:
+def check_scenes(campaign: Campaign, workers: int | None = None) -> list[Record]:
     """Quick scenes, each made, checked and forgotten."""
-    numbers = [SCENES_A_SEED * campaign.seed + i for i in range(campaign.scenes)]
+    start = SCENES_A_SEED * campaign.seed + campaign.first
+    numbers = range(start, start + campaign.scenes)
     with tempfile.TemporaryDirectory(prefix="rigvision-campaign-") as folder:
-        return _side_by_side(partial(_check_scene, campaign, Path(folder)), numbers)
+        return _side_by_side(partial(_check_scene, campaign, Path(folder)), numbers, workers)
 
 
-def _check_file(photo: Path) -> Record:
-    truth = json.loads(photo.with_suffix(".truth.json").read_text())
-    return measure(photo, truth, photo.stem)
+def _check_file(source: str, photo: Path) -> Record:
+    truth = json.loads(photo.with_suffix(".truth.json").read_text(encoding="utf-8"))
+    group = f"traced:{truth['zone']}" if "zone" in truth else source
+    return measure(photo, truth, photo.stem, group)
 
 
 def _check_scene(campaign: Campaign, folder: Path, number: int) -> Record:
@@ -71,19 +78,21 @@ def _check_scene(campaign: Campaign, folder: Path, number: int) -> Record:
     photo = folder / f"{campaign.zone}-{number}.jpg"
     photo.write_bytes(photograph.jpeg)
     try:
-        return measure(photo, photograph.truth, photo.stem)
+        return measure(photo, photograph.truth, photo.stem, f"quick:{campaign.zone}")
     finally:
         photo.unlink()
 
 
-def _side_by_side(check: Callable[[Job], Record], jobs: Sequence[Job]) -> list[Record]:
+def _side_by_side(
+    check: Callable[[Job], Record], jobs: Sequence[Job], workers: int | None
+) -> list[Record]:
     """Records in the order of the jobs; a bar on standard error."""
     if not jobs:
         return []
     for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ[threads] = "1"  # one process a core is faster than threads in each
-    workers = min(os.cpu_count() or 1, len(jobs))
-    pool = multiprocessing.get_context("spawn").Pool(workers, _settle)
+    processes = min(workers or os.cpu_count() or 1, len(jobs))
+    pool = multiprocessing.get_context("spawn").Pool(processes, _settle)
     with pool, _bar(len(jobs)) as step:
         records = []
         for record in pool.imap(check, jobs):

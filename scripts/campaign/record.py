@@ -58,25 +58,30 @@ class Record:
     corners_px: tuple[tuple[float, float, float], ...] = ()  # errors x, y, outward
     budget_mm: dict[str, float] = field(default_factory=dict)  # standard uncertainties of the gap
     view: dict[str, float | None] = field(default_factory=dict)
+    group: str = ""  # what it was drawn from: quick:nominal, traced:hard, samples and so on
+    # True lengths: the largest excess over a limit, negative where all are inside.
+    outside_mm: float | None = None
+    # Gap left over after the true turn to the best flat, in spreads of gap against clock.
+    left_over_spreads: float | None = None
 
     def figure(self, name: str) -> Figure | None:
         return next((f for f in self.figures if f.name == name), None)
 
 
-def measure(photo: Path, truth: Truth, name: str) -> Record:
+def measure(photo: Path, truth: Truth, name: str, group: str) -> Record:
     """Check one photo and hold the result against its truth."""
     frame = load(Frame, truth["frame"])
     wanted = true_verdict(truth, frame)
     try:
         result = rigvision.check(photo)
     except PhotoError as error:
-        return Record(name, "error", wanted, (error.code,))
+        return Record(name, "error", wanted, (error.code,), group=group)
     except Exception as error:
         error.add_note(f"while checking {name}")
         raise
     codes = tuple(reason.code for reason in result.reasons)
     if wanted == "retake":
-        return Record(name, result.verdict, wanted, codes)
+        return Record(name, result.verdict, wanted, codes, group=group)
     return Record(
         name,
         result.verdict,
@@ -85,8 +90,47 @@ def measure(photo: Path, truth: Truth, name: str) -> Record:
         tuple(_figures(result, truth, frame, wanted)),
         _corner_errors(result, truth),
         _gap_budget(result),
-        {"distance_mm": truth["view"]["distance_mm"], "tilt_deg": truth["view"]["tilt_deg"]},
+        _view(result, truth),
+        group,
+        _outside_mm(truth, frame),
+        _left_over_spreads(truth, frame),
     )
+
+
+def _view(result: CheckResult, truth: Truth) -> dict[str, float | None]:
+    """How it was seen: distance and tilt by the truth, blur as the marks' borders show it."""
+    pose = result.evidence.pose if isinstance(result.evidence, Evidence) else None
+    return {
+        "distance_mm": truth["view"]["distance_mm"],
+        "tilt_deg": truth["view"]["tilt_deg"],
+        "blur_px": pose.blur_px if pose else None,
+    }
+
+
+def _outside_mm(truth: Truth, frame: Frame) -> float:
+    gap, limits = truth["gap"], frame.gap
+    excess = [
+        limits.lower_mm - gap["mean_mm"],
+        gap["mean_mm"] - limits.upper_mm,
+        abs(gap["taper_mm"]) - limits.taper_limit_mm,
+    ]
+    for _, key, _ in YOKE_KEYS if frame.yoke_limits else ():
+        if key.endswith("_mm") and truth["yoke"][key] is not None:
+            excess.append(abs(truth["yoke"][key]) - getattr(frame.yoke_limits, key))
+    return max(excess)
+
+
+def _left_over_spreads(truth: Truth, frame: Frame) -> float | None:
+    """None where the truth holds no turn to the best flat: path-traced passes."""
+    turns, drive = _true_turns(truth), frame.drive
+    if "to_best_flat" not in truth["turns"] and true_verdict(truth, frame) == "pass":
+        return None
+    left_mm = truth["gap"]["mean_mm"] - turns * drive.gap_per_socket_turn_mm - frame.gap.nominal_mm
+    return abs(left_mm) / drive.gap_clock_spread_mm
+
+
+def _true_turns(truth: Truth) -> float:
+    return float(truth["turns"].get("to_best_flat", truth["turns"]["value"]))
 
 
 def true_verdict(truth: Truth, frame: Frame) -> str:
@@ -136,8 +180,7 @@ def _figures(result: CheckResult, truth: Truth, frame: Frame, wanted: str) -> li
             figures.append(Figure(name, truth["yoke"][key], *values, period))
     if wanted == "adjust" and result.verdict != "pass":
         turns = result.turns
-        true_turns = truth["turns"].get("to_best_flat", truth["turns"]["value"])
-        figures.append(Figure("turns", true_turns, turns.value, turns.expanded_uncertainty))
+        figures.append(Figure("turns", _true_turns(truth), turns.value, turns.expanded_uncertainty))
     return figures
 
 

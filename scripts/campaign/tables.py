@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import chain, pairwise
 from math import sqrt
 
 import numpy as np
 
+from .groups import CORNERS, Aim, Aims
 from .record import Figure, Record
 from .summary import Statistics, plain_statistics, statistics_of, verdicts_of
 
@@ -23,51 +23,10 @@ FIGURES = {
     "clock": ("clock", "deg"),
     "turns": ("turns", "turn"),
 }
-CORNERS = ("mark corner, x", "mark corner, y", "mark corner, outward")
-#: Turns further off than this lead to another flat.
-WRONG_FLAT_TURNS = 0.1
 BANDS = {
     "gap, mm": (0.0, 0.4, 0.7, 1.1, 2.0, 5.0),
     "tilt of the view, deg": (0.0, 10.0, 20.0, 30.0, 50.0),
     "distance, mm": (0.0, 200.0, 280.0, 360.0, 900.0),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Aim:
-    """What is wanted of a figure; None where nothing is asked."""
-
-    rms: float | None = None
-    worst: float | None = None
-    bias: float | None = None
-
-    def against(self, found: Statistics) -> str:
-        """Each part of the aim and whether it is reached."""
-        parts = [
-            ("RMS", self.rms, found.rms),
-            ("each", self.worst, abs(found.worst)),
-            ("bias", self.bias, abs(found.bias)),
-        ]
-        return ", ".join(
-            f"{name} {limit:g} {'reached' if value <= limit else '**missed**'}"
-            for name, limit, value in parts
-            if limit is not None
-        )
-
-
-Aims = dict[str, Aim]
-SAMPLE_AIMS: Aims = {
-    "gap": Aim(rms=0.06, worst=0.12),
-    "lateral": Aim(worst=0.10),
-    "tilt": Aim(worst=0.3),
-    "seat": Aim(worst=0.10),
-    "clock": Aim(worst=1.5),
-    "turns": Aim(worst=0.04),
-}
-QUICK_AIMS: Aims = {
-    "gap": Aim(rms=0.03),
-    CORNERS[0]: Aim(rms=0.05, bias=0.01),
-    CORNERS[1]: Aim(rms=0.05, bias=0.01),
 }
 
 
@@ -91,7 +50,7 @@ def figures_table(records: Sequence[Record], aims: Aims) -> str:
 
 def _statistics_row(title: str, s: Statistics, aim: Aim, digits: int = 3) -> list[str]:
     measured = f"{s.measured}" if s.measured == s.wanted else f"{s.measured} of {s.wanted}"
-    inside = "-" if s.inside is None else f"{s.inside:.0%}"
+    inside = "-" if s.inside is None else f"{s.inside:.1%}"
     over_u = "-" if s.over_u is None else f"{s.over_u:.2f}"
     numbers = [f"{s.bias:+.{digits}f}", f"{s.rms:.{digits}f}", f"{s.worst:+.{digits}f}"]
     return [title, measured, *numbers, inside, over_u, aim.against(s)]
@@ -103,20 +62,7 @@ def verdicts_table(records: Sequence[Record]) -> str:
     head += ["needless retakes", "missed retakes"]
     numbers = (v.pictures, v.right, v.pictures - v.right, v.wrong_passes, v.needless_adjusts)
     row = [*map(str, numbers), str(v.needless_retakes), str(v.missed_retakes)]
-    return f"{table(head, [row])}\n\n{_flats_sentence(records)}".strip()
-
-
-def _flats_sentence(records: Sequence[Record]) -> str:
-    """How often the turns led to another flat than the best one."""
-    turned = [(r, f) for r in records if (f := r.figure("turns")) and f.error is not None]
-    wrong = [r for r, f in turned if abs(f.error or 0.0) > WRONG_FLAT_TURNS]
-    told = sum("flat-uncertain" in r.codes or r.verdict == "retake" for r in wrong)
-    if not wrong:
-        return ""
-    return (
-        f"Another flat than the best one in {len(wrong)} of {len(turned)} pictures; "
-        f"{told} of them said that it was uncertain."
-    )
+    return table(head, [row])
 
 
 def pictures_table(records: Sequence[Record]) -> str:

@@ -79,6 +79,54 @@ class Shot:
     condition: str = "clean"
     retake: tuple[str, ...] = ()
     seed: int = 0
+    zone: str = ""
+
+
+@dataclass(frozen=True)
+class Zone:
+    """What random shots are drawn from; a name that stands twice comes twice as often."""
+
+    distance_mm: tuple[float, float]
+    largest_tilt_deg: float
+    gap_mm: tuple[float, float]
+    soils: tuple[str, ...]
+    lights: tuple[str, ...]
+    isos: tuple[int, ...]
+    blur_px: tuple[float, float]
+    #: Strength of the pads' gloss at most, which mirrors lamps into the marks.
+    pad_gloss: float = 0.0
+
+
+ZONES = {
+    "any": Zone(
+        (160, 450),
+        40,
+        (0.25, 4.0),
+        ("clean", "used", "used", "worn", "greasy", "dusty"),
+        ("hangar", "hangar", "torch", "side", "dim hangar"),
+        (50, 100, 200, 400, 800),
+        (0.5, 0.8),
+    ),
+    "nominal": Zone(
+        (180, 350),
+        25,
+        (0.35, 1.6),
+        ("clean", "used", "used", "worn"),
+        ("hangar", "hangar", "torch", "side"),
+        (50, 100, 200, 400),
+        (0.5, 0.8),
+    ),
+    "hard": Zone(
+        (160, 450),
+        45,
+        (0.25, 4.0),
+        ("greasy", "dusty", "worn"),
+        ("glare", "torch", "shadow", "dim hangar", "side"),
+        (200, 400, 800, 1600),
+        (0.5, 1.0),
+        0.75,
+    ),
+}
 
 
 def clock_for(gap: float, rig: Rig, spread_deg: float = 0.0) -> float:
@@ -98,17 +146,33 @@ def scaled_to(shot: Shot, width: int) -> Shot:
     return replace(shot, view=view, phone=phone)
 
 
-def random_shot(index: int, seed: int, rig: Rig, size_px: tuple[int, int]) -> Shot:
-    """Draw a scene that nobody tuned anything on."""
-    rng = np.random.default_rng([seed, index])
-    gap = float(np.exp(rng.uniform(np.log(0.25), np.log(4.0))))
+def random_shot(
+    index: int, seed: int, rig: Rig, size_px: tuple[int, int], zone: str = "any"
+) -> Shot:
+    """Draw a scene that nobody tuned anything on; each zone has a series of its own."""
+    ranges = ZONES[zone]
+    series = [] if zone == "any" else [list(ZONES).index(zone)]
+    rng = np.random.default_rng([seed, index, *series])
+    gap = float(np.exp(rng.uniform(*np.log(ranges.gap_mm))))
     spread = float(rng.normal(0, 360 * rig.gap_clock_spread / rig.gap_per_socket_turn))
-    clock = clock_for(gap, rig, spread)
-    engaged = abs(clock) < 5 and rng.random() < 0.8
-    state = State(
+    return Shot(
+        name=f"random-{seed}-{index:03d}" if zone == "any" else f"{zone}-{seed}-{index:03d}",
+        state=_random_state(rng, gap, clock_for(gap, rig, spread)),
+        view=_random_view(rng, ranges, size_px),
+        look=_random_look(rng, ranges),
+        phone=_random_phone(rng, ranges),
+        condition="random scene",
+        seed=int(rng.integers(1 << 30)),
+        zone=zone,
+    )
+
+
+def _random_state(rng: np.random.Generator, gap: float, clock_deg: float) -> State:
+    engaged = abs(clock_deg) < 5 and rng.random() < 0.8
+    return State(
         gap=gap,
         taper=float(rng.normal(0, 0.09)),
-        clock_deg=clock,
+        clock_deg=clock_deg,
         socket_dy=float(rng.normal(0, 0.15)),
         socket_tilt_deg=float(rng.normal(0, 0.4)),
         yoke_dy=float(rng.normal(0, 0.08)),
@@ -118,22 +182,13 @@ def random_shot(index: int, seed: int, rig: Rig, size_px: tuple[int, int]) -> Sh
         sill_tilt_deg=float(rng.normal(0, 0.08)),
         pitch_deg=float(rng.normal(0, 0.05)),
     )
-    return Shot(
-        name=f"random-{seed}-{index:03d}",
-        state=state,
-        view=_random_view(rng, size_px),
-        look=_random_look(rng),
-        phone=_random_phone(rng),
-        condition="random scene",
-        seed=int(rng.integers(1 << 30)),
-    )
 
 
-def _random_view(rng: np.random.Generator, size_px: tuple[int, int]) -> View:
+def _random_view(rng: np.random.Generator, zone: Zone, size_px: tuple[int, int]) -> View:
     width = max(size_px)
     return View(
-        distance_mm=float(rng.uniform(160, 450)),
-        tilt_deg=float(40 * np.sqrt(rng.uniform(0.01, 1))),
+        distance_mm=float(rng.uniform(*zone.distance_mm)),
+        tilt_deg=float(zone.largest_tilt_deg * np.sqrt(rng.uniform(0.01, 1))),
         azimuth_deg=float(rng.uniform(0, 360)),
         roll_deg=float(rng.normal(0, 6)),
         aim_mm=(float(rng.normal(0, 5)), float(rng.normal(4, 5))),
@@ -148,22 +203,25 @@ def _random_view(rng: np.random.Generator, size_px: tuple[int, int]) -> View:
     )
 
 
-def _random_look(rng: np.random.Generator) -> Look:
-    return Look(
+def _random_look(rng: np.random.Generator, zone: Zone) -> Look:
+    look = Look(
         sill=str(rng.choice(["machined", "brushed", "blasted", "heat-tinted"])),
         door=str(rng.choice(["grey paint", "dark paint", "green primer", "bare"])),
         slot=str(rng.choice(["sooted", "bare"])),
         gauge=str(rng.choice(["blasted steel", "brushed steel", "dark oxide"])),
-        soil=str(rng.choice(["clean", "used", "used", "worn", "greasy", "dusty"])),
-        light=str(rng.choice(["hangar", "hangar", "torch", "side", "dim hangar"])),
+        soil=str(rng.choice(zone.soils)),
+        light=str(rng.choice(zone.lights)),
         surroundings=int(rng.integers(1, 1000)),
+    )
+    return (
+        replace(look, pad_gloss=float(rng.uniform(0, zone.pad_gloss))) if zone.pad_gloss else look
     )
 
 
-def _random_phone(rng: np.random.Generator) -> Phone:
+def _random_phone(rng: np.random.Generator, zone: Zone) -> Phone:
     return Phone(
-        blur_px=float(rng.uniform(0.5, 0.8)),
-        iso=int(rng.choice([50, 100, 200, 400, 800])),
+        blur_px=float(rng.uniform(*zone.blur_px)),
+        iso=int(rng.choice(zone.isos)),
         sharpen=float(rng.uniform(0.3, 1.1)),
         contrast=float(rng.uniform(0.1, 0.4)),
         warmth=float(rng.normal(0, 0.04)),

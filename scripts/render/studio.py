@@ -25,7 +25,8 @@ def choose_shots(rig: Rig, options: argparse.Namespace) -> list[Shot]:
     if options.random is not None:
         width, height = map(int, options.size.split("x")) if options.size else FULL_SIZE
         numbers = range(options.first, options.first + options.random)
-        return [random_shot(n, options.seed, rig, (width, height)) for n in numbers]
+        size_px = (width, height)
+        return [random_shot(n, options.seed, rig, size_px, options.zone) for n in numbers]
     shots = sample_shots(rig)
     if options.only:
         unknown = set(options.only) - {shot.name for shot in shots}

@@ -97,6 +97,7 @@ def truth_of(rig: Rig, shot: Shot) -> dict[str, object]:
     gap, yoke = gap_figures(rig, state), yoke_figures(rig, state)
     codes = adjust_codes(rig, gap, yoke)
     verdict = "retake" if shot.retake else "adjust" if codes else "pass"
+    zone = {"zone": shot.zone} if shot.zone else {}
     turns = 0.0 if not codes else turns_value(rig, gap["mean_mm"], yoke["clock_deg"])
     return {
         "schema": "rigvision.truth/1",
@@ -119,6 +120,7 @@ def truth_of(rig: Rig, shot: Shot) -> dict[str, object]:
         "marks": mark_corners(rig, shot),
         "marks_covered": [tag for tag, _ in look.cover],
         "condition": shot.condition,
+        **zone,
         "light": look.light,
         "surface": (
             f"sill {look.sill}, door {look.door}, slot {look.slot}, gauge {look.gauge}, {look.soil}"
