@@ -9,8 +9,9 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.vision.barrel_axis import refine_axis, search_axis
 from rigvision.vision.barrel_scene import BarrelScene
-from rigvision.vision.index_lines import first_line_rad, read_lines, solve_clock, unroll
+from rigvision.vision.index_lines import first_line_rad, read_lines, solve_clock
 from rigvision.vision.socket_face import find_face
+from rigvision.vision.unrolled import unroll
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,19 +14,14 @@ import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
-from rigvision.vision.barrel_scene import Axis, BarrelScene
-from rigvision.vision.sampling import trimmed_mean
-from rigvision.world.model import Range
+from rigvision.vision.barrel_scene import Axis
+from rigvision.vision.unrolled import Unrolled
 
 
 @dataclass(frozen=True, slots=True)
 class LineTuning:
     """Every free choice of the reading of index lines."""
 
-    painted_part: Range = (0.1, 0.9)  # of a line's length that is read
-    clear_part: float = 1.15  # where the barrel beside it begins, in lines' lengths
-    least_plain_part: float = 0.3  # of a line's length that must be left of the barrel
-    level_widths: float = 4.0  # over which brightness beside a line is a level
     search_deg: float = 70.0  # from the line of sight, where a first line is sought
     least_depth: float = 0.12  # darkening of a line against the barrel beside it
     visible_deg: float = 84.0  # beyond, foreshortening leaves nothing of a line
@@ -58,104 +53,18 @@ class ClockFit:
     clock_rad: float  # nearest line, folded by the flats
 
 
-class Unrolled:
-    """Brightness of the painted part of the barrel against the plain part beyond it.
-
-    ``across_mm`` (N,) is the distance of a line of sight from the axis, ``ratio`` (N,) the
-    darkening by paint: 1 away from lines. The plain barrel further along is lit alike, so that
-    shading and streaks cancel.
-    """
-
-    def __init__(self, scene: BarrelScene, axis: Axis, tuning: LineTuning) -> None:
-        socket = scene.socket
-        width, length = socket.index_line_width_mm, socket.index_line_length_mm
-        assert width is not None
-        assert length is not None
-        self.axis, self.radius_mm, self.width_mm = axis, socket.radius_mm, width
-        self.middle_mm = socket.face_x_mm + length / 2
-        self.psi, self.distance_mm = axis.towards_camera_rad(scene.pose.view, self.middle_mm)
-        crown = axis.surface(
-            np.asarray(self.middle_mm), np.asarray(self.psi), np.asarray(self.radius_mm)
-        )
-        scale = scene.px_per_mm(crown, "y")
-        self.blur_mm = scene.pose.blur_px / scale
-        self.step_mm = 0.5 / scale
-        reach = self.radius_mm * np.sin(np.radians(tuning.visible_deg + 3.0))
-        self.across_mm = np.arange(-reach, reach, self.step_mm)
-        first, last = (socket.face_x_mm + part * length for part in tuning.painted_part)
-        start = socket.face_x_mm + tuning.clear_part * length
-        end = min(start + length, socket.barrel_end_x_mm - 1.0)
-        light = self._light(scene, (first, last))
-        plain = None
-        if end - start > tuning.least_plain_part * length:
-            plain = self._light(scene, (start, end))
-        window = max(round(tuning.level_widths * width / self.step_mm), 5)
-        self.ratio = _ratio(light, plain, window)
-
-    def _light(self, scene: BarrelScene, span_x_mm: Range) -> FloatArray:
-        """Mean light (N,) of a piece of the barrel against the distance across it."""
-        x = np.linspace(*span_x_mm, 25)
-        angle = self.angle_rad(self.across_mm)
-        points = self.axis.surface(x[None, :], angle[:, None], np.asarray(self.radius_mm))
-        return trimmed_mean(scene.light(points))[0]
-
-    def angle_rad(self, across_mm: FloatArray) -> FloatArray:
-        """Angle about the axis of the surface that lines of sight meet at these distances."""
-        met = np.arcsin(np.clip(across_mm / self.radius_mm, -1.0, 1.0))
-        return np.asarray(self.psi + met - np.arcsin(across_mm / self.distance_mm))
-
-    def seen_at_mm(self, angle_rad: FloatArray) -> FloatArray:
-        """Inverse of ``angle_rad``; what the limb hides is put on the limb."""
-        half = np.arccos(self.radius_mm / self.distance_mm)
-        turned = np.clip(angle_rad - self.psi, -half, half)
-        r, d = self.radius_mm, self.distance_mm
-        sight = np.sqrt(r * r + d * d - 2.0 * r * d * np.cos(turned))
-        return np.asarray(d * r * np.sin(turned) / sight)
-
-
-def _ratio(with_lines: FloatArray, plain: FloatArray | None, window: int) -> FloatArray:
-    """Brightness relative to the unpainted barrel, about 1 away from lines."""
-    floor = 0.02 * float(np.nanmax(with_lines)) if np.isfinite(with_lines).any() else 1.0
-    if plain is not None and np.isfinite(plain).mean() > 0.5:
-        ratio = (with_lines + floor) / (plain + floor)
-    else:
-        ratio = with_lines + floor
-    return ratio / _running_median(ratio, window)
-
-
-def _running_median(values: FloatArray, window: int) -> FloatArray:
-    """Median over a window that is wider than a line: what lies beside it. NaN stay NaN."""
-    finite = np.isfinite(values)
-    if not finite.any():
-        return values
-    index = np.arange(len(values))
-    bridged = np.interp(index, index[finite], values[finite])
-    half = window // 2 + 1
-    padded = np.pad(bridged, 2 * half, mode="edge")
-    views = np.lib.stride_tricks.sliding_window_view(padded, 4 * half + 1)
-    return np.where(finite, np.median(views, axis=1), np.nan)
-
-
-def unroll(scene: BarrelScene, axis: Axis, tuning: LineTuning | None = None) -> Unrolled | None:
-    """The barrel's painted part unrolled about an axis; None for a barrel without lines."""
-    socket = scene.socket
-    if socket.index_line_width_mm is None or socket.index_line_length_mm is None:
-        return None
-    return Unrolled(scene, axis, tuning or LineTuning())
-
-
 def first_line_rad(
     unrolled: Unrolled, flats: int, tuning: LineTuning | None = None
 ) -> float | None:
     """Angle of that line in view which, together with those at the other flats, is darkest."""
     t = tuning or LineTuning()
     depth = np.where(np.isfinite(unrolled.ratio), 1.0 - unrolled.ratio, 0.0)
-    kernel = np.ones(max(round(unrolled.width_mm / unrolled.step_mm), 1))
+    kernel = np.ones(max(round(unrolled.line_width_mm / unrolled.step_mm), 1))
     matched = np.convolve(depth, kernel / len(kernel), mode="same")
     angles = unrolled.angle_rad(unrolled.across_mm)
     even = np.arange(angles[0], angles[-1], unrolled.step_mm / unrolled.radius_mm)
     matched = np.interp(even, angles, matched)
-    near = np.abs(even - unrolled.psi) < np.radians(t.search_deg)
+    near = np.abs(even - unrolled.psi_rad) < np.radians(t.search_deg)
     turn = 2.0 * np.pi / flats
     beside = np.maximum(np.interp(even - turn, even, matched, left=0.0, right=0.0), 0.0)
     beside += np.maximum(np.interp(even + turn, even, matched, left=0.0, right=0.0), 0.0)
@@ -182,7 +91,7 @@ def read_lines(
 
 def _read(unrolled: Unrolled, flat: int, angle_rad: float, t: LineTuning) -> LineReading | None:
     """One line between its two borders, at the shift that fits best."""
-    half_rad = 0.5 * unrolled.width_mm / unrolled.radius_mm
+    half_rad = 0.5 * unrolled.line_width_mm / unrolled.radius_mm
     borders = unrolled.seen_at_mm(angle_rad + np.array([-half_rad, half_rad]))
     middle, width = float(borders.mean()), float(borders[1] - borders[0])
     blur = unrolled.blur_mm
@@ -210,7 +119,7 @@ def _read(unrolled: Unrolled, flat: int, angle_rad: float, t: LineTuning) -> Lin
     depth = -float(levels[best, 0, 0])
     if depth < t.least_depth or sigma > 0.5 * t.shift_mm:
         return None
-    foreshortening = 1.0 - width / unrolled.width_mm
+    foreshortening = 1.0 - width / unrolled.line_width_mm
     floor = np.hypot(t.floor_mm, t.foreshortened_mm * foreshortening)
     return LineReading(flat, middle + shift, float(np.hypot(sigma, floor)))
 
@@ -258,7 +167,7 @@ def _solve(
         angle = state[2] + turns
         expected = unrolled.seen_at_mm(angle)
         turn_mm = (unrolled.seen_at_mm(angle + 1e-4) - unrolled.seen_at_mm(angle - 1e-4)) / 2e-4
-        raised = np.full(len(seen), np.cos(unrolled.psi))
+        raised = np.full(len(seen), np.cos(unrolled.psi_rad))
         design = np.stack([raised, raised * lever, turn_mm], axis=1)
         residual = seen - expected - design[:, :2] @ state[:2]
         weighted = design / u[:, None] ** 2
