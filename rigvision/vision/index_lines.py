@@ -25,11 +25,12 @@ class LineTuning:
     search_deg: float = 70.0  # from the line of sight, where a first line is sought
     least_depth: float = 0.12  # darkening of a line against the barrel beside it
     visible_deg: float = 84.0  # beyond, foreshortening leaves nothing of a line
+    least_window: float = 0.9  # of half the window that must be in view
     beside_mm: float = 0.35  # read beside a line, beyond its blur
     shift_mm: float = 0.4  # how far from where it is expected
     shift_step_mm: float = 0.02
-    floor_mm: float = 0.012  # ragged paint
-    foreshortened_mm: float = 0.02  # more for a line whose borders the limb's shading bends
+    floor_mm: float = 0.010  # ragged paint
+    foreshortened_mm: float = 0.015  # more for a line whose borders the limb's shading bends
     samples_per_independent: float = 4.0  # neighbours share pixels and grain
     contradiction: float = 4.0  # combined standard uncertainties; a line further off is a scratch
 
@@ -91,14 +92,13 @@ def read_lines(
 
 def _read(unrolled: Unrolled, flat: int, angle_rad: float, t: LineTuning) -> LineReading | None:
     """One line between its two borders, at the shift that fits best."""
-    half_rad = 0.5 * unrolled.line_width_mm / unrolled.radius_mm
-    borders = unrolled.seen_at_mm(angle_rad + np.array([-half_rad, half_rad]))
+    borders = unrolled.borders_mm(np.asarray(angle_rad))
     middle, width = float(borders.mean()), float(borders[1] - borders[0])
     blur = unrolled.blur_mm
     reach = 0.5 * width + t.shift_mm + 2.0 * blur + t.beside_mm
     window = (np.abs(unrolled.across_mm - middle) < reach) & np.isfinite(unrolled.ratio)
     across, ratio = unrolled.across_mm[window] - middle, unrolled.ratio[window]
-    if len(across) * unrolled.step_mm < 1.2 * reach:
+    if len(across) * unrolled.step_mm < t.least_window * reach:
         return None
     shifts = np.arange(-t.shift_mm, t.shift_mm + 1e-9, t.shift_step_mm)
     off = across[None, :] - shifts[:, None]
@@ -165,8 +165,8 @@ def _solve(
     state = np.array([0.0, 0.0, first_rad])
     for _ in range(4):
         angle = state[2] + turns
-        expected = unrolled.seen_at_mm(angle)
-        turn_mm = (unrolled.seen_at_mm(angle + 1e-4) - unrolled.seen_at_mm(angle - 1e-4)) / 2e-4
+        expected = unrolled.borders_mm(angle).mean(axis=1)
+        turn_mm = (unrolled.borders_mm(angle + 1e-4).mean(axis=1) - expected) / 1e-4
         raised = np.full(len(seen), np.cos(unrolled.psi_rad))
         design = np.stack([raised, raised * lever, turn_mm], axis=1)
         residual = seen - expected - design[:, :2] @ state[:2]

@@ -19,7 +19,6 @@ from rigvision.ground.normal import cumulative_normal
 from rigvision.vision.barrel_scene import Axis, BarrelScene
 from rigvision.vision.light_curve import CurveTuning, LightCurve
 from rigvision.vision.sampling import trimmed_mean
-from rigvision.world.frame import Socket
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,19 +78,23 @@ def find_face(
     whole = [band for band in bands if np.isfinite(band).all()]
     if len(whole) < t.bands / 2 or len(x) < t.least_samples:
         return None
-    return _place(x, np.stack(whole, axis=1), scene.pose.blur_px / scale, socket, shoulder_x_mm, t)
+    light = np.stack(whole, axis=1)
+    return place_face(x, light, scene.pose.blur_px / scale, socket.face_x_mm, shoulder_x_mm, t)
 
 
-def _place(
+def place_face(
     x: FloatArray,
     light: FloatArray,
     blur_mm: float,
-    socket: Socket,
-    shoulder_x_mm: float | None,
-    t: FaceTuning,
+    drawn_x_mm: float,
+    shoulder_x_mm: float | None = None,
+    tuning: FaceTuning | None = None,
 ) -> FacePlace:
-    """Mean and spread of the face's place over all that the bands (S, K) leave possible."""
-    places = socket.face_x_mm + np.arange(-t.search_mm, t.search_mm + 1e-9, t.place_step_mm)
+    """Mean and spread of the face's place over all that bands (S, K) of light at x (S,) leave
+    possible. ``blur_mm`` is the sigma of the picture's own blur.
+    """
+    t = tuning or FaceTuning()
+    places = drawn_x_mm + np.arange(-t.search_mm, t.search_mm + 1e-9, t.place_step_mm)
     steps = np.concatenate(
         [places, places[-1] + np.arange(t.place_step_mm, max(t.broken_mm) + 1e-9, t.place_step_mm)]
     )
@@ -105,7 +108,7 @@ def _place(
         ]
     )
     total = np.logaddexp.reduce(total, axis=0)
-    total -= 0.5 * ((places - socket.face_x_mm) / t.prior_mm) ** 2
+    total -= 0.5 * ((places - drawn_x_mm) / t.prior_mm) ** 2
     if shoulder_x_mm is not None:
         total = np.where(places < shoulder_x_mm - t.overlap_mm, -np.inf, total)
     weight = np.exp(total - total.max())

@@ -58,6 +58,11 @@ class Unrolled:
         sight = np.sqrt(r * r + d * d - 2.0 * r * d * np.cos(turned))
         return np.asarray(d * r * np.sin(turned) / sight)
 
+    def borders_mm(self, angle_rad: FloatArray) -> FloatArray:
+        """Where the two borders (..., 2) of lines at these angles are seen."""
+        half = 0.5 * self.line_width_mm / self.radius_mm
+        return self.seen_at_mm(np.asarray(angle_rad)[..., None] + np.array([-half, half]))
+
 
 def unroll(scene: BarrelScene, axis: Axis, tuning: UnrollTuning | None = None) -> Unrolled | None:
     """The painted end unrolled about an axis; None for a barrel without index lines."""
