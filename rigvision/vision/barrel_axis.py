@@ -175,12 +175,10 @@ class _Outlines:
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
         t = self._tuning
-        profiles = [trimmed_mean(strip[:, part])[0] for part in self.parts]
-        evidence = [
-            step_evidence(p, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm)
-            for p in profiles
-        ]
-        return np.stack(evidence, axis=1)
+        profiles = np.stack([trimmed_mean(strip[:, part])[0] for part in self.parts], axis=1)
+        return step_evidence(
+            profiles, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm
+        )
 
     def search(self, scores: list[FloatArray | None]) -> tuple[Axis, FloatArray]:
         """The axis for which most evidence adds up, and the covariance (2, 2) of its y and

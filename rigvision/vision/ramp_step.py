@@ -27,24 +27,25 @@ def step_evidence(
 ) -> FloatArray:
     """How much better two ramps with a step fit around each sample than one curve, 0..1.
 
-    Scale-free: a faint but sharp border counts as much as a strong one. The window (from
-    ``before_mm`` in front of a sample to ``after_mm`` behind it) is the same around every
-    sample, so one projection serves them all. NaN samples give no evidence.
+    ``light`` (N, K) holds K profiles. Scale-free: a faint but sharp border counts as much as a
+    strong one. The window (from ``before_mm`` in front of a sample to ``after_mm`` behind it)
+    is the same around every sample, so one projection serves them all. NaN samples give no
+    evidence.
     """
     before, after = int(before_mm / step_mm), int(after_mm / step_mm)
     width = before + after + 1
-    evidence = np.zeros(len(light))
+    evidence = np.zeros(light.shape)
     if len(light) <= width:
         return evidence
     smooth, stepped = _bases(before, after, step_mm / blur_mm)
-    windows = np.lib.stride_tricks.sliding_window_view(light, width)
-    seen = np.asarray(np.isfinite(windows).all(axis=1))
-    values = np.where(seen[:, None], windows, 0.0)
-    floor = width * (RAMP_ERROR * np.abs(values).mean(axis=1) + 1e-4) ** 2
-    whole = np.sum(values**2, axis=1)
+    windows = np.lib.stride_tricks.sliding_window_view(light, width, axis=0)
+    seen = np.asarray(np.isfinite(windows).all(axis=2))
+    values = np.where(seen[..., None], windows, 0.0)
+    floor = width * (RAMP_ERROR * np.abs(values).mean(axis=2) + 1e-4) ** 2
+    whole = np.sum(values**2, axis=2)
     # What a basis leaves unexplained is all but the part along it.
     misfit = [
-        np.maximum(whole - np.sum((values @ basis) ** 2, axis=1), 0.0) + floor
+        np.maximum(whole - np.sum((values @ basis) ** 2, axis=2), 0.0) + floor
         for basis in (smooth, stepped)
     ]
     gain = np.log(misfit[0] / misfit[1]) * width / SAMPLES_PER_INDEPENDENT
