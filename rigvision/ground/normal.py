@@ -11,7 +11,7 @@ from math import erf, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from rigvision.ground.conventions import Real
+from rigvision.ground.conventions import FloatArray, Real
 from rigvision.ground.even_table import EvenTable
 
 
@@ -20,13 +20,12 @@ def phi(z: float) -> float:
     return 0.5 * (1.0 + erf(z / sqrt(2.0)))
 
 
-_LAST = 8.0
 _STEP = 0.002  # linear interpolation then errs by at most _STEP^2 / 8 * 0.242 = 1.2e-7
-_TABLE = EvenTable(
-    -_LAST, _STEP, np.array([phi(z) for z in np.arange(-_LAST, _LAST + _STEP / 2, _STEP)])
-)
+_AT: FloatArray = np.arange(-8.0, 8.0 + _STEP / 2, _STEP)
+_TABLE: FloatArray = np.array([phi(z) for z in _AT])
+_CUMULATIVE = EvenTable(float(_AT[0]), _STEP, _TABLE)
 
 
 def cumulative_normal(z: npt.NDArray[Real]) -> npt.NDArray[Real]:
     """Probability that a standard normal variable lies below z, elementwise."""
-    return _TABLE(z)
+    return _CUMULATIVE(z)
