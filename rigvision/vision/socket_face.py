@@ -32,9 +32,10 @@ class FaceTuning:
     bands: int = 6  # into which that part is cut, each read by itself
     before_mm: float = 0.5  # read in front of the search and behind it
     after_mm: float = 0.7
-    # Broken edges: usual drawings allow up to 0.1 mm; dark or as bright as the barrel, or between.
+    # Broken edges: usual drawings allow up to 0.1 mm; from dark (0) over as bright as the
+    # barrel (1) to the glint of a slant that mirrors a lamp.
     broken_mm: tuple[float, ...] = (0.0, 0.02, 0.04, 0.06, 0.08, 0.1)
-    shares: tuple[float, ...] = (0.0, 0.25, 0.5, 0.75, 1.0)
+    shares: tuple[float, ...] = (0.0, 0.3, 0.6, 1.0, 1.5, 2.5)
     all_dark: float = 0.5  # probability that the broken edge is dark all round, and bright
     all_bright: float = 0.2
     curve: CurveTuning = field(default_factory=CurveTuning)
@@ -152,7 +153,7 @@ def _over_shares(
     mixed = np.logaddexp.reduce(robust, axis=0) - np.log(len(t.shares))
     each = [
         np.log(t.all_dark) + robust[0].sum(axis=1),
-        np.log(t.all_bright) + robust[-1].sum(axis=1),
+        np.log(t.all_bright) + robust[t.shares.index(1.0)].sum(axis=1),
         np.log(1.0 - t.all_dark - t.all_bright) + mixed.sum(axis=1),
     ]
     return np.asarray(np.logaddexp.reduce(np.stack(each), axis=0))
