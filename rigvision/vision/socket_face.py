@@ -28,7 +28,7 @@ class FaceTuning:
     search_mm: float = 0.4
     place_step_mm: float = 0.01
     prior_mm: float = 0.08  # the drive's end stays where it is drawn, the yoke slides
-    half_angle_deg: float = 30.0  # of the barrel about its crown
+    half_angle_deg: float = 40.0  # of the barrel about its crown
     bands: int = 6  # into which that part is cut, each read by itself
     before_mm: float = 0.5  # read in front of the search and behind it
     after_mm: float = 0.7
@@ -40,7 +40,7 @@ class FaceTuning:
     all_bright: float = 0.2
     curve: CurveTuning = field(default_factory=CurveTuning)
     step: float = 0.5
-    sample_weight: float = 0.18  # of a sample as evidence: neighbours share pixels and grain
+    sample_weight: float = 0.14  # of a sample as evidence: neighbours share pixels and grain
     least_samples: int = 8
     waviness_mm: float = 0.015
     stray: float = 0.05  # probability that a band shows another border than the face's
@@ -74,7 +74,9 @@ def find_face(
     x = np.arange(start, socket.face_x_mm + t.search_mm + t.after_mm, 0.5 / scale)
     half = np.radians(t.half_angle_deg)
     angles = np.linspace(0.5 * psi - half, 0.5 * psi + half, 60)
-    strip = scene.light(axis.surface(x[:, None], angles[None, :], radius))
+    # The face is square to the axis: off the axis' height it lies further along or back.
+    along = x[:, None] - np.tan(axis.angle_rad) * socket.radius_mm * np.sin(angles)
+    strip = scene.light(axis.surface(along, angles[None, :], radius))
     bands = [trimmed_mean(band)[0] for band in np.array_split(strip, t.bands, axis=1)]
     whole = [band for band in bands if np.isfinite(band).all()]
     if len(whole) < t.bands / 2 or len(x) < t.least_samples:
