@@ -29,10 +29,11 @@ from rigvision.vision.sampling import trimmed_mean
 class AxisTuning:
     """Every free choice of the search, millimetres and degrees."""
 
-    segments: int = 12  # into which an outline is cut along the axis
     end_clearance_mm: float = 1.0
     paint_clearance_mm: float = 0.6  # beyond the index lines' ends
     # First search.
+    search_segments: int = 8  # into which an outline is cut along the axis
+    search_every_px: tuple[float, float] = (0.5, 3.0)  # across and along the outline
     reach_mm: float = 2.6  # searched inside and outside the expected outline
     offset_search_mm: float = 2.0  # how far the axis may lie from where it should
     tilt_search_deg: float = 4.0
@@ -44,8 +45,11 @@ class AxisTuning:
     border_before_mm: float = 0.7  # of barrel and background taken as ramps
     border_after_mm: float = 0.6
     seen_mm: float = 1.2  # on either side of a drawn outline that must be in view
+    least_weight: float = 1e-6  # of a place that counts as a rival
     rival_weight: float = 3.0  # how fast belief in another place falls, per segment's evidence
     # Reading of the limbs.
+    segments: int = 12
+    read_every_px: tuple[float, float] = (1.0, 2.0)
     limb_search_mm: float = 0.6
     place_step_mm: float = 0.03
     limb_inside_mm: float = 1.4  # read on either side of the outline at hand
@@ -57,9 +61,9 @@ class AxisTuning:
     # Standard deviations believed beforehand: of the axis, and of radius and plane.
     offset_prior_mm: float = 0.4
     tilt_prior_deg: float = 0.8
-    swell_prior_mm: float = 0.03
-    floor_mm: float = 0.012  # what both limbs may err together, measured on path-traced pictures
-    floor_deg: float = 0.03
+    swell_prior_mm: float = 0.02
+    floor_mm: float = 0.01  # what both limbs may err together, measured on path-traced pictures
+    floor_deg: float = 0.025
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,22 +87,36 @@ class LimbReading:
 
 @dataclass(frozen=True, slots=True)
 class CoarseAxis:
-    """Where the axis roughly is, what rivals leave open (2, 2), and which outlines show."""
+    """Where the axis roughly is, where else it may be, and which outlines show."""
 
     axis: Axis
-    rivalry: FloatArray
+    apart: FloatArray  # (N, 2) of other places from it: y (mm) and angle (rad)
+    weight: FloatArray  # (N,) how much they are to be believed; all places together have 1
     visible: tuple[bool, bool]  # upper, lower
+
+    def rivalry(self, axis: Axis, near_mm: float) -> FloatArray:
+        """Covariance (2, 2) that rivals of an axis leave open.
+
+        Places nearer than ``near_mm`` to it or to the coarse axis were compared by a finer
+        reading and are no rivals.
+        """
+        moved = np.array([axis.y_mm - self.axis.y_mm, axis.angle_rad - self.axis.angle_rad])
+        from_axis = self.apart - moved
+        far = (np.abs(self.apart[:, 0]) > near_mm) & (np.abs(from_axis[:, 0]) > near_mm)
+        return np.asarray((from_axis[far] * self.weight[far, None]).T @ from_axis[far])
 
 
 def search_axis(scene: BarrelScene, tuning: AxisTuning | None = None) -> CoarseAxis | None:
     """The axis for which most borders speak; None where neither outline is in view."""
     tuning = tuning or AxisTuning()
-    coarse = _Outlines(scene, scene.drawn_axis(), tuning, tuning.reach_mm)
+    t = tuning
+    coarse = _Outlines(
+        scene, scene.drawn_axis(), t, t.reach_mm, t.search_every_px, t.search_segments
+    )
     scores = [coarse.border_score(strip) for strip in coarse.strips]
     if all(score is None for score in scores):
         return None
-    axis, rivalry = coarse.search(scores)
-    return CoarseAxis(axis, rivalry, (scores[0] is not None, scores[1] is not None))
+    return coarse.search(scores)
 
 
 def refine_axis(
@@ -118,17 +136,26 @@ def refine_axis(
     # The outline's place depends on the axis, and the fine search reaches only so far: read
     # again from the better axis until it stays.
     for _ in range(tuning.most_readings):
-        fine = _Outlines(scene, axis, tuning, near_mm)
+        fine = _Outlines(scene, axis, tuning, near_mm, tuning.read_every_px, tuning.segments)
         before, (axis, covariance) = axis, fine.refine(coarse.visible, first_line_rad)
         if abs(axis.y_mm - before.y_mm) < 0.3 * tuning.limb_search_mm:
             break
-    return AxisFit(axis, covariance + coarse.rivalry, fine.drawn_px(axis))
+    rivalry = coarse.rivalry(axis, tuning.limb_search_mm)
+    return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
 
 
 class _Outlines:
     """Strips of picture along both expected outlines, and the axis that explains them."""
 
-    def __init__(self, scene: BarrelScene, axis: Axis, tuning: AxisTuning, reach_mm: float) -> None:
+    def __init__(
+        self,
+        scene: BarrelScene,
+        axis: Axis,
+        tuning: AxisTuning,
+        reach_mm: float,
+        every_px: tuple[float, float],
+        segments: int,
+    ) -> None:
         self._scene, self._axis, self._tuning = scene, axis, tuning
         socket, view = scene.socket, scene.pose.view
         middle_mm = (socket.face_x_mm + socket.barrel_end_x_mm) / 2
@@ -137,18 +164,18 @@ class _Outlines:
         half = np.arccos(min(socket.radius_mm / distance, 1.0))
         self.angles = np.array([psi + half, psi - half])  # upper, lower outline
         scale = scene.px_per_mm(np.array([middle_mm, axis.y_mm, axis.z_mm]), "y")
-        self.step_mm = 0.5 / scale
+        self.step_mm = every_px[0] / scale
         self.blur_mm = scene.pose.blur_px / scale
         self.x_mm = np.arange(
             socket.face_x_mm + tuning.end_clearance_mm,
             socket.barrel_end_x_mm - tuning.end_clearance_mm,
-            3.0 / scale,
+            every_px[1] / scale,
         )
         self.s_mm = np.arange(-reach_mm, reach_mm, self.step_mm)
         self.strips = [self._strip(angle) for angle in self.angles]
-        self.parts, self.is_painted = self._parts()
+        self.parts, self.is_painted = self._parts(segments)
 
-    def _parts(self) -> tuple[list[npt.NDArray[np.intp]], list[bool]]:
+    def _parts(self, segments: int) -> tuple[list[npt.NDArray[np.intp]], list[bool]]:
         """Columns of each segment along the axis, and whether index lines are painted there."""
         t, socket = self._tuning, self._scene.socket
         painted_mm = 0.0
@@ -156,10 +183,10 @@ class _Outlines:
             painted_mm = socket.index_line_length_mm + t.paint_clearance_mm
         painted = self.x_mm < socket.face_x_mm + painted_mm
         columns = np.arange(len(self.x_mm))
-        number = round(t.segments * float(painted.mean()))
+        number = round(segments * float(painted.mean()))
         parts = np.array_split(columns[painted], number) if number else []
-        parts += np.array_split(columns[~painted], t.segments - number)
-        return parts, [k < number for k in range(t.segments)]
+        parts += np.array_split(columns[~painted], segments - number)
+        return parts, [k < number for k in range(segments)]
 
     def _strip(self, angle_rad: float) -> FloatArray:
         """Light (S, X) across one outline; NaN where the window hides it."""
@@ -180,10 +207,8 @@ class _Outlines:
             profiles, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm
         )
 
-    def search(self, scores: list[FloatArray | None]) -> tuple[Axis, FloatArray]:
-        """The axis for which most evidence adds up, and the covariance (2, 2) of its y and
-        angle that is left by rivals with nearly as much.
-        """
+    def search(self, scores: list[FloatArray | None]) -> CoarseAxis:
+        """The axis for which most evidence adds up, and rivals with nearly as much."""
         t = self._tuning
         dy = np.arange(-t.offset_search_mm, t.offset_search_mm + 1e-9, 0.08)
         angle = np.radians(np.arange(-t.tilt_search_deg, t.tilt_search_deg + 1e-9, 0.4))
@@ -207,13 +232,15 @@ class _Outlines:
         total -= (swell3 / t.swell_doubt_mm) ** 2
         best = np.unravel_index(int(np.argmax(total)), total.shape)
         found = np.array([dy[best[0]], angle[best[1]]])
-        weight = np.exp(t.rival_weight * (total - total.max()))
-        apart = np.stack([(dy3 - found[0]).ravel(), (angle3 - found[1]).ravel()])
-        # Neighbours of the best are the fine search's concern, not rivals.
-        rival = np.abs(apart[0]) > t.limb_search_mm
-        weight = np.where(rival, weight.ravel(), 0.0) / weight.sum()
-        return self._axis.moved(float(found[0]), float(found[1])), np.asarray(
-            (apart * weight) @ apart.T
+        weight = np.exp(t.rival_weight * (total - total.max())).ravel()
+        weight /= weight.sum()
+        counts = weight > t.least_weight
+        apart = np.stack([(dy3 - found[0]).ravel(), (angle3 - found[1]).ravel()], axis=1)
+        return CoarseAxis(
+            self._axis.moved(float(found[0]), float(found[1])),
+            apart[counts],
+            weight[counts],
+            (scores[0] is not None, scores[1] is not None),
         )
 
     def _clear_of_lines(self, outline_rad: float, first_line_rad: float | None) -> bool:

@@ -28,8 +28,8 @@ class LimbTuning:
     step: float = 0.4
     bend: float = 0.4  # per mm
     fall: float = 0.5  # per radian of the surface's turning away, and per square radian
-    sample_weight: float = 0.3  # of a sample as evidence: neighbours share pixels and grain
-    waviness_mm: float = 0.02  # dirt and burrs move one segment's outline by so much
+    sample_weight: float = 0.5  # of a pixel as evidence: neighbours share pixels and grain
+    waviness_mm: float = 0.012  # dirt and burrs move one segment's outline by so much
     stray: float = 0.03  # probability that a segment shows another border than the outline
 
 

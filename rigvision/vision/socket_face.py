@@ -28,18 +28,19 @@ class FaceTuning:
     search_mm: float = 0.4
     place_step_mm: float = 0.01
     prior_mm: float = 0.08  # the drive's end stays where it is drawn, the yoke slides
-    half_angle_deg: float = 30.0  # of the barrel about its crown
+    half_angle_deg: float = 40.0  # of the barrel about its crown
     bands: int = 6  # into which that part is cut, each read by itself
     before_mm: float = 0.5  # read in front of the search and behind it
     after_mm: float = 0.7
-    # Broken edges: usual drawings allow up to 0.1 mm; dark or as bright as the barrel, or between.
+    # Broken edges: usual drawings allow up to 0.1 mm; from dark (0) over as bright as the
+    # barrel (1) to the glint of a slant that mirrors a lamp.
     broken_mm: tuple[float, ...] = (0.0, 0.02, 0.04, 0.06, 0.08, 0.1)
-    shares: tuple[float, ...] = (0.0, 0.25, 0.5, 0.75, 1.0)
+    shares: tuple[float, ...] = (0.0, 0.3, 0.6, 1.0, 1.5, 2.5)
     all_dark: float = 0.5  # probability that the broken edge is dark all round, and bright
     all_bright: float = 0.2
     curve: CurveTuning = field(default_factory=CurveTuning)
     step: float = 0.5
-    sample_weight: float = 0.18  # of a sample as evidence: neighbours share pixels and grain
+    sample_weight: float = 0.14  # of a sample as evidence: neighbours share pixels and grain
     least_samples: int = 8
     waviness_mm: float = 0.015
     stray: float = 0.05  # probability that a band shows another border than the face's
@@ -73,7 +74,9 @@ def find_face(
     x = np.arange(start, socket.face_x_mm + t.search_mm + t.after_mm, 0.5 / scale)
     half = np.radians(t.half_angle_deg)
     angles = np.linspace(0.5 * psi - half, 0.5 * psi + half, 60)
-    strip = scene.light(axis.surface(x[:, None], angles[None, :], radius))
+    # The face is square to the axis: off the axis' height it lies further along or back.
+    along = x[:, None] - np.tan(axis.angle_rad) * socket.radius_mm * np.sin(angles)
+    strip = scene.light(axis.surface(along, angles[None, :], radius))
     bands = [trimmed_mean(band)[0] for band in np.array_split(strip, t.bands, axis=1)]
     whole = [band for band in bands if np.isfinite(band).all()]
     if len(whole) < t.bands / 2 or len(x) < t.least_samples:
@@ -152,7 +155,7 @@ def _over_shares(
     mixed = np.logaddexp.reduce(robust, axis=0) - np.log(len(t.shares))
     each = [
         np.log(t.all_dark) + robust[0].sum(axis=1),
-        np.log(t.all_bright) + robust[-1].sum(axis=1),
+        np.log(t.all_bright) + robust[t.shares.index(1.0)].sum(axis=1),
         np.log(1.0 - t.all_dark - t.all_bright) + mixed.sum(axis=1),
     ]
     return np.asarray(np.logaddexp.reduce(np.stack(each), axis=0))
