@@ -25,7 +25,7 @@ class UnrollTuning:
     clear_part: float = 1.15  # where the plain barrel begins
     least_plain_part: float = 0.3  # that must be left of it
     level_widths: float = 4.0  # over which brightness beside a line is a level
-    columns: int = 25  # read along the axis
+    columns: int = 16  # read along the axis
     visible_deg: float = 87.0  # of the surface's turning away
 
 
