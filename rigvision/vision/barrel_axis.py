@@ -202,12 +202,10 @@ class _Outlines:
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
         t = self._tuning
-        profiles = [trimmed_mean(strip[:, part])[0] for part in self.parts]
-        evidence = [
-            step_evidence(p, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm)
-            for p in profiles
-        ]
-        return np.stack(evidence, axis=1)
+        light = np.stack([trimmed_mean(strip[:, part])[0] for part in self.parts], axis=1)
+        return step_evidence(
+            light, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm
+        )
 
     def search(self, scores: list[FloatArray | None]) -> CoarseAxis:
         """The axis for which most evidence adds up, and rivals with nearly as much."""
@@ -322,7 +320,7 @@ def _consensus(
     lever_mm = float(np.mean([r.x_mm for r in readings]))
     dy = np.arange(-0.5, 0.501, 0.02)
     angle = np.radians(np.arange(-1.5, 1.501, 0.1))
-    swell = np.arange(-0.08, 0.081, 0.02)
+    swell = np.arange(-0.04, 0.041, 0.02)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
     at_face = dy3 - angle3 * lever_mm
     total = (swell3 / t.swell_prior_mm) ** 2
