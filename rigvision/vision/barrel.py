@@ -11,7 +11,10 @@ from rigvision.vision.barrel_axis import refine_axis, search_axis
 from rigvision.vision.barrel_scene import BarrelScene
 from rigvision.vision.index_lines import first_line_rad, read_lines, solve_clock
 from rigvision.vision.socket_face import find_face
-from rigvision.vision.unrolled import unroll
+from rigvision.vision.unrolled import UnrollTuning, unroll
+
+#: Enough to know which limbs an index line comes near to.
+ROUGH = UnrollTuning(columns=8, every_px=1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,7 @@ def find_socket(
     if coarse is None:
         return None
     flats = scene.socket.flats
-    unrolled = unroll(scene, coarse.axis)
+    unrolled = unroll(scene, coarse.axis, ROUGH)
     fit = refine_axis(scene, coarse, first_line_rad(unrolled, flats) if unrolled else None)
     axis, covariance = fit.axis, fit.covariance
     clock = None

@@ -33,7 +33,7 @@ class AxisTuning:
     paint_clearance_mm: float = 0.6  # beyond the index lines' ends
     # First search.
     search_segments: int = 8  # into which an outline is cut along the axis
-    search_every_px: tuple[float, float] = (0.5, 3.0)  # across and along the outline
+    search_every_px: tuple[float, float] = (0.5, 4.0)  # across and along the outline
     reach_mm: float = 2.6  # searched inside and outside the expected outline
     offset_search_mm: float = 2.0  # how far the axis may lie from where it should
     tilt_search_deg: float = 4.0
@@ -48,15 +48,16 @@ class AxisTuning:
     least_weight: float = 1e-6  # of a place that counts as a rival
     rival_weight: float = 3.0  # how fast belief in another place falls, per segment's evidence
     # Reading of the limbs.
-    segments: int = 12
+    segments: int = 16
     read_every_px: tuple[float, float] = (1.0, 2.0)
     limb_search_mm: float = 0.6
-    place_step_mm: float = 0.03
-    limb_inside_mm: float = 1.4  # read on either side of the outline at hand
+    place_step_mm: float = 0.02
+    limb_inside_mm: float = 1.1  # read on either side of the outline at hand
     limb_outside_mm: float = 0.9
     seen_part: float = 0.9  # of a row across the limb that must be in view
     least_part: float = 0.6  # of the limb's rows that must be
     line_beyond_deg: float = 8.0  # further beyond the limb an index line does not show
+    settled_mm: float = 0.1  # a reading that moves the axis less is the last
     most_readings: int = 4
     # Standard deviations believed beforehand: of the axis, and of radius and plane.
     offset_prior_mm: float = 0.4
@@ -138,7 +139,7 @@ def refine_axis(
     for _ in range(tuning.most_readings):
         fine = _Outlines(scene, axis, tuning, near_mm, tuning.read_every_px, tuning.segments)
         before, (axis, covariance) = axis, fine.refine(coarse.visible, first_line_rad)
-        if abs(axis.y_mm - before.y_mm) < 0.3 * tuning.limb_search_mm:
+        if abs(axis.y_mm - before.y_mm) < tuning.settled_mm:
             break
     rivalry = coarse.rivalry(axis, tuning.limb_search_mm)
     return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
@@ -202,9 +203,9 @@ class _Outlines:
         if usable.sum() < 0.3 * strip.shape[1]:
             return None
         t = self._tuning
-        profiles = np.stack([trimmed_mean(strip[:, part])[0] for part in self.parts], axis=1)
+        light = np.stack([trimmed_mean(strip[:, part])[0] for part in self.parts], axis=1)
         return step_evidence(
-            profiles, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm
+            light, self.step_mm, self.blur_mm, t.border_before_mm, t.border_after_mm
         )
 
     def search(self, scores: list[FloatArray | None]) -> CoarseAxis:
@@ -321,7 +322,7 @@ def _consensus(
     lever_mm = float(np.mean([r.x_mm for r in readings]))
     dy = np.arange(-0.5, 0.501, 0.02)
     angle = np.radians(np.arange(-1.5, 1.501, 0.1))
-    swell = np.arange(-0.08, 0.081, 0.02)
+    swell = np.arange(-0.04, 0.041, 0.02)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
     at_face = dy3 - angle3 * lever_mm
     total = (swell3 / t.swell_prior_mm) ** 2

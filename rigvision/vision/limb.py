@@ -24,11 +24,14 @@ CELLS_PER_BLUR = 3
 class LimbTuning:
     """Strengths are standard deviations believed beforehand, as parts of the local light."""
 
-    curve: CurveTuning = field(default_factory=CurveTuning)
+    curve: CurveTuning = field(default_factory=lambda: CurveTuning(curve_mm=0.45, local_floor=0.1))
+    # Part of the blur of the marks' borders that an outline is taken to have: the full blur lets
+    # shading that is nearly as sharp pass for one (measured on path-traced pictures).
+    blur_part: float = 0.85
     step: float = 0.4
     bend: float = 0.4  # per mm
     fall: float = 0.5  # per radian of the surface's turning away, and per square radian
-    sample_weight: float = 0.5  # of a pixel as evidence: neighbours share pixels and grain
+    sample_weight: float = 0.3  # of a pixel as evidence: neighbours share pixels and grain
     waviness_mm: float = 0.012  # dirt and burrs move one segment's outline by so much
     stray: float = 0.03  # probability that a segment shows another border than the outline
 
@@ -49,7 +52,8 @@ class LimbModel:
     ) -> None:
         self._tuning = tuning or LimbTuning()
         self._curve = LightCurve(s_mm, self._tuning.curve)
-        parts = self._sharp_parts(s_mm[None, :] - places_mm[:, None], blur_mm, radius_mm)
+        own_blur_mm = self._tuning.blur_part * blur_mm
+        parts = self._sharp_parts(s_mm[None, :] - places_mm[:, None], own_blur_mm, radius_mm)
         design = self._curve.whiten @ parts
         turned = np.swapaxes(design, 1, 2)
         normal = turned @ design + np.eye(design.shape[2])

@@ -7,8 +7,6 @@ strong, is not.
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
@@ -27,40 +25,28 @@ def step_evidence(
 ) -> FloatArray:
     """How much better two ramps with a step fit around each sample than one curve, 0..1.
 
-    ``light`` (N, K) holds K profiles. Scale-free: a faint but sharp border counts as much as a
-    strong one. The window (from ``before_mm`` in front of a sample to ``after_mm`` behind it)
-    is the same around every sample, so one projection serves them all. NaN samples give no
-    evidence.
+    For profiles (S, K). Scale-free: a faint but sharp border counts as much as a strong one.
+    The window (from ``before_mm`` in front of a sample to ``after_mm`` behind it) is the same
+    around every sample, so one projection serves them all. NaN samples give no evidence.
     """
     before, after = int(before_mm / step_mm), int(after_mm / step_mm)
     width = before + after + 1
     evidence = np.zeros(light.shape)
     if len(light) <= width:
         return evidence
-    smooth, stepped = _bases(before, after, step_mm / blur_mm)
+    d = np.asarray((np.arange(width) - before) * (step_mm / blur_mm), dtype=np.float64)
+    beyond = cumulative_normal(d)
+    smooth = np.stack([np.ones(width), d, d**2], axis=1)
+    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
     windows = np.lib.stride_tricks.sliding_window_view(light, width, axis=0)
-    seen = np.asarray(np.isfinite(windows).all(axis=2))
+    seen = np.asarray(np.all(np.isfinite(windows), axis=2))
     values = np.where(seen[..., None], windows, 0.0)
+    whole = np.einsum("skw,skw->sk", values, values)
     floor = width * (RAMP_ERROR * np.abs(values).mean(axis=2) + 1e-4) ** 2
-    whole = np.sum(values**2, axis=2)
-    # What a basis leaves unexplained is all but the part along it.
-    misfit = [
-        np.maximum(whole - np.sum((values @ basis) ** 2, axis=2), 0.0) + floor
-        for basis in (smooth, stepped)
-    ]
+    misfit = []
+    for basis in (smooth, stepped):
+        explained = values @ np.linalg.qr(basis)[0]
+        misfit.append(np.maximum(whole - np.sum(explained**2, axis=2), 0.0) + floor)
     gain = np.log(misfit[0] / misfit[1]) * width / SAMPLES_PER_INDEPENDENT
     evidence[before : before + len(gain)] = np.where(seen, gain, 0.0)
     return np.asarray(np.clip(evidence / MOST_DOUBT, 0.0, 1.0))
-
-
-@lru_cache(maxsize=16)
-def _bases(before: int, after: int, step_per_blur: float) -> tuple[FloatArray, FloatArray]:
-    """Orthonormal bases, (W, 3) of one curve and (W, 4) of two ramps with a step, in a window.
-
-    A picture asks dozens of times for the same two; they took most of the time.
-    """
-    d = np.arange(-before, after + 1) * step_per_blur
-    beyond = cumulative_normal(d)
-    smooth = np.stack([np.ones(len(d)), d, d**2], axis=1)
-    stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
-    return np.linalg.qr(smooth)[0], np.linalg.qr(stepped)[0]

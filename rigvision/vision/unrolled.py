@@ -25,7 +25,8 @@ class UnrollTuning:
     clear_part: float = 1.15  # where the plain barrel begins
     least_plain_part: float = 0.3  # that must be left of it
     level_widths: float = 4.0  # over which brightness beside a line is a level
-    columns: int = 25  # read along the axis
+    columns: int = 16  # read along the axis
+    every_px: float = 0.5  # across it
     visible_deg: float = 87.0  # of the surface's turning away
 
 
@@ -74,7 +75,7 @@ def unroll(scene: BarrelScene, axis: Axis, tuning: UnrollTuning | None = None) -
     psi, distance = axis.towards_camera_rad(scene.pose.view, middle)
     crown = axis.surface(np.asarray(middle), np.asarray(psi), np.asarray(radius))
     scale = scene.px_per_mm(crown, "y")
-    step = 0.5 / scale
+    step = t.every_px / scale
     reach = radius * np.sin(np.radians(t.visible_deg))
     across = np.arange(-reach, reach, step)
     angles = _angle_rad(across, psi, radius, distance)
