@@ -15,7 +15,7 @@ from skimage.measure import LineModelND, find_contours, ransac
 
 from rigvision.photo.exif import Exif
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.edge_spread import EdgeSpread, edge_spread
 from rigvision.vision.side import SideFits, fit_sides
 
 DARK, LIGHT = 0.06, 0.71
@@ -229,7 +229,9 @@ def test_the_measured_edge_spread_is_the_picture_s_own(many):
         as_picture(light_of(many, (1200, 2000), 0.9)), shaken(many, np.random.default_rng(5))
     )
     across = np.linspace(-4.0, 4.0, 33)
-    np.testing.assert_allclose(fits.spread.rising(across), ndtr(across / 0.9), rtol=0, atol=0.02)
+    np.testing.assert_allclose(
+        edge_spread([fits.pixels]).rising(across), ndtr(across / 0.9), rtol=0, atol=0.02
+    )
 
 
 def test_rising_and_falling_are_mirror_images():

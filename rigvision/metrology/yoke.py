@@ -113,16 +113,18 @@ class YokeModel:
         at = [read[:, k, :2] for k in range(6)]
         axis_dy, axis_turn = errors["socket outline"].T
         yoke_dx, yoke_dy, yoke_turn = errors["yoke tag"].T
-        axis_rad = _angle(at[_AXIS], at[_FAR]) + axis_turn
+        seen_rad = _angle(at[_AXIS], at[_FAR])
+        seen_y = at[_AXIS][:, 1] + np.tan(seen_rad) * (self._socket.face_x_mm - at[_AXIS][:, 0])
+        axis_y, axis_rad = seen_y + axis_dy, seen_rad + axis_turn
         yoke_rad = _angle(at[_BACK], at[_SHOULDER]) + yoke_turn
-        face_x = self._socket.face_x_mm
-        axis_y = at[_AXIS][:, 1] + axis_dy + np.tan(axis_rad) * (face_x - at[_AXIS][:, 0])
         shoulder_x = at[_SHOULDER][:, 0] + yoke_dx
         shoulder_y = at[_SHOULDER][:, 1] + yoke_dy
         crown_x = at[_CROWN][:, 0] + errors["socket face"][:, 0]
-        # The lines' place on the barrel, against its axis below them.
-        below_y = axis_y + np.tan(axis_rad) * self._lines_mm
+        # The lines' place on the barrel, against its axis below them. Lines and axis were solved
+        # together, which says how the clock goes with what is wrong with the axis.
+        below_y = seen_y + np.tan(seen_rad) * self._lines_mm
         clock = self._about_axis(at[_LINE][:, 1] - below_y, read[:, _LINE, 3])
+        clock += self._place.clock_by_axis_rad_per_mm * axis_dy
         clock += errors["index lines"][:, 0] + errors["yoke roll"][:, 0]
         return np.column_stack([axis_y, axis_rad, shoulder_x, shoulder_y, yoke_rad, crown_x, clock])
 
