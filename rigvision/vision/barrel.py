@@ -14,7 +14,7 @@ from rigvision.vision.socket_face import find_face
 from rigvision.vision.unrolled import UnrollTuning, unroll
 
 #: Enough to know which limbs an index line comes near to.
-ROUGH = UnrollTuning(columns=8, every_px=1.0)
+ROUGH = UnrollTuning(parts=1, columns=8, every_px=1.0)
 
 
 @dataclass(frozen=True, slots=True)
