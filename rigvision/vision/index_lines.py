@@ -31,8 +31,10 @@ class LineTuning:
     shift_mm: float = 0.4  # how far from where it is expected
     shift_step_mm: float = 0.02
     floor_mm: float = 0.006  # ragged paint, of each part of a line
-    line_mm: float = 0.008  # and of a whole line
-    foreshortened_mm: float = 0.015  # more for a line whose borders the limb's shading bends
+    line_mm: float = 0.010  # and of a whole line
+    # More for a line near the limb, whose borders run into each other and into its shading: a
+    # part of the blur, for a line without any width.
+    foreshortened_blur: float = 0.4
     samples_per_independent: float = 4.0  # neighbours share pixels and grain
     contradiction: float = 4.0  # combined standard uncertainties; a line further off is a scratch
 
@@ -128,7 +130,7 @@ def _read(
     if depth < t.least_depth or sigma > 0.5 * t.shift_mm:
         return None
     foreshortening = 1.0 - width / unrolled.line_width_mm
-    floor = np.hypot(t.floor_mm, t.foreshortened_mm * foreshortening)
+    floor = np.hypot(t.floor_mm, t.foreshortened_blur * blur * foreshortening)
     x_mm = float(unrolled.x_mm[part])
     return LineReading(flat, x_mm, middle + shift, float(np.hypot(sigma, floor)))
 
