@@ -318,7 +318,7 @@ def _consensus(
         return np.zeros(2), np.diag([t.offset_prior_mm, np.radians(t.tilt_prior_deg)]) ** 2
     # In the middle of the readings dy and angle hardly go together: a coarse grid will do.
     lever_mm = float(np.mean([r.x_mm for r in readings]))
-    dy = np.arange(-0.5, 0.501, 0.02)
+    dy = np.arange(-t.limb_search_mm, t.limb_search_mm + 1e-9, t.place_step_mm)
     angle = np.radians(np.arange(-1.5, 1.501, 0.1))
     swell = np.arange(-0.04, 0.041, 0.02)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")
