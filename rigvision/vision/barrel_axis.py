@@ -62,7 +62,7 @@ class AxisTuning:
     offset_prior_mm: float = 0.4
     tilt_prior_deg: float = 0.8
     swell_prior_mm: float = 0.02
-    floor_mm: float = 0.01  # what both limbs may err together, measured on path-traced pictures
+    floor_mm: float = 0.015  # what both limbs may err together, measured on pictures of both makers
     floor_deg: float = 0.025
 
 
