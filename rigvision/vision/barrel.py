@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.barrel_axis import refine_axis, search_axis
+from rigvision.vision.barrel_axis import outlines_px, refine_axis, search_axis
 from rigvision.vision.barrel_scene import BarrelScene
 from rigvision.vision.index_lines import first_line_rad, read_lines, solve_clock
 from rigvision.vision.socket_face import find_face
 from rigvision.vision.unrolled import UnrollTuning, unroll
 
 #: Enough to know which limbs an index line comes near to.
-ROUGH = UnrollTuning(columns=8, every_px=1.0)
+ROUGH = UnrollTuning(parts=1, columns=8, every_px=1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ def find_socket(
         np.array([axis.x_mm, axis.y_mm, axis.z_mm]),
         axis.angle_rad,
         covariance,
-        fit.outlines_px,
+        outlines_px(scene, axis),
         face.x_mm if face else None,
         face.u_mm if face else None,
         clock.angles_rad if clock else (),

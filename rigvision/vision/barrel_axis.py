@@ -63,17 +63,16 @@ class AxisTuning:
     offset_prior_mm: float = 0.4
     tilt_prior_deg: float = 0.8
     swell_prior_mm: float = 0.02
-    floor_mm: float = 0.01  # what both limbs may err together, measured on path-traced pictures
+    floor_mm: float = 0.015  # what both limbs may err together, measured on pictures of both makers
     floor_deg: float = 0.025
 
 
 @dataclass(frozen=True, slots=True)
 class AxisFit:
-    """The axis, the covariance (2, 2) of its y and angle, and its outlines (2, 2) px each."""
+    """The axis, and the covariance (2, 2) of its y and angle."""
 
     axis: Axis
     covariance: FloatArray
-    outlines_px: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +141,30 @@ def refine_axis(
         if abs(axis.y_mm - before.y_mm) < tuning.settled_mm:
             break
     rivalry = coarse.rivalry(axis, tuning.limb_search_mm)
-    return AxisFit(axis, covariance + rivalry, fine.drawn_px(axis))
+    return AxisFit(axis, covariance + rivalry)
+
+
+def outlines_px(
+    scene: BarrelScene, axis: Axis, tuning: AxisTuning | None = None
+) -> tuple[FloatArray, ...]:
+    """Start and end (2, 2) px of the upper and of the lower outline, for drawing."""
+    t, socket = tuning or AxisTuning(), scene.socket
+    ends = np.array(
+        [socket.face_x_mm + t.end_clearance_mm, socket.barrel_end_x_mm - t.end_clearance_mm]
+    )
+    radius = np.asarray(socket.radius_mm)
+    psi, half = _outline_rad(scene, axis)
+    return tuple(
+        scene.pose.view.project(axis.surface(ends, np.asarray(angle), radius))
+        for angle in (psi + half, psi - half)
+    )
+
+
+def _outline_rad(scene: BarrelScene, axis: Axis) -> tuple[float, float]:
+    """Direction to the camera about the axis, and how far from it the outlines lie."""
+    middle_mm = (scene.socket.face_x_mm + scene.socket.barrel_end_x_mm) / 2
+    psi, distance = axis.towards_camera_rad(scene.pose.view, middle_mm)
+    return psi, float(np.arccos(min(scene.socket.radius_mm / distance, 1.0)))
 
 
 class _Outlines:
@@ -158,12 +180,10 @@ class _Outlines:
         segments: int,
     ) -> None:
         self._scene, self._axis, self._tuning = scene, axis, tuning
-        socket, view = scene.socket, scene.pose.view
+        socket = scene.socket
         middle_mm = (socket.face_x_mm + socket.barrel_end_x_mm) / 2
-        psi, distance = axis.towards_camera_rad(view, middle_mm)
-        self.psi = psi
-        half = np.arccos(min(socket.radius_mm / distance, 1.0))
-        self.angles = np.array([psi + half, psi - half])  # upper, lower outline
+        self.psi, half = _outline_rad(scene, axis)
+        self.angles = np.array([self.psi + half, self.psi - half])  # upper, lower outline
         scale = scene.px_per_mm(np.array([middle_mm, axis.y_mm, axis.z_mm]), "y")
         self.step_mm = every_px[0] / scale
         self.blur_mm = scene.pose.blur_px / scale
@@ -298,15 +318,6 @@ class _Outlines:
             for x, column in zip(profiles, likely.T, strict=True)
         ]
 
-    def drawn_px(self, axis: Axis) -> tuple[FloatArray, ...]:
-        """Start and end (2, 2) px of each outline, for drawing."""
-        ends = np.array([self.x_mm[0], self.x_mm[-1]])
-        radius = np.asarray(self._scene.socket.radius_mm)
-        return tuple(
-            self._scene.pose.view.project(axis.surface(ends, np.asarray(a), radius))
-            for a in self.angles
-        )
-
 
 def _consensus(
     readings: list[LimbReading], already: FloatArray, tuning: AxisTuning
@@ -320,7 +331,7 @@ def _consensus(
         return np.zeros(2), np.diag([t.offset_prior_mm, np.radians(t.tilt_prior_deg)]) ** 2
     # In the middle of the readings dy and angle hardly go together: a coarse grid will do.
     lever_mm = float(np.mean([r.x_mm for r in readings]))
-    dy = np.arange(-0.5, 0.501, 0.02)
+    dy = np.arange(-t.limb_search_mm, t.limb_search_mm + 1e-9, t.place_step_mm)
     angle = np.radians(np.arange(-1.5, 1.501, 0.1))
     swell = np.arange(-0.04, 0.041, 0.02)
     dy3, angle3, swell3 = np.meshgrid(dy, angle, swell, indexing="ij")

@@ -2,8 +2,9 @@
 
 A line is seen at some distance across the barrel, measured square to the line of sight. How
 far it has turned from the line of sight follows if the axis is known; but the flats lie at
-known angles, so that two lines seen at once give the axis as well: ``solve_clock`` lets each
-line tell as much of either as it can.
+known angles, so that two lines seen at once give the axis as well; and a line runs along the
+barrel, so that it gives the axis' direction. ``solve_clock`` lets each line tell as much of all
+three as it can.
 """
 
 from __future__ import annotations
@@ -29,17 +30,21 @@ class LineTuning:
     beside_mm: float = 0.35  # read beside a line, beyond its blur
     shift_mm: float = 0.4  # how far from where it is expected
     shift_step_mm: float = 0.02
-    floor_mm: float = 0.010  # ragged paint
-    foreshortened_mm: float = 0.015  # more for a line whose borders the limb's shading bends
+    floor_mm: float = 0.006  # ragged paint, of each part of a line
+    line_mm: float = 0.010  # and of a whole line
+    # More for a line near the limb, whose borders run into each other and into its shading: a
+    # part of the blur, for a line without any width.
+    foreshortened_blur: float = 0.4
     samples_per_independent: float = 4.0  # neighbours share pixels and grain
     contradiction: float = 4.0  # combined standard uncertainties; a line further off is a scratch
 
 
 @dataclass(frozen=True, slots=True)
 class LineReading:
-    """One line: which flat it belongs to (from the first found), and where it is seen."""
+    """Part of a line: which flat it belongs to (from the first found), and where it is seen."""
 
     flat: int
+    x_mm: float
     across_mm: float  # from the axis at hand, square to the line of sight, upwards positive
     u_mm: float
 
@@ -59,7 +64,8 @@ def first_line_rad(
 ) -> float | None:
     """Angle of that line in view which, together with those at the other flats, is darkest."""
     t = tuning or LineTuning()
-    depth = np.where(np.isfinite(unrolled.ratio), 1.0 - unrolled.ratio, 0.0)
+    ratio = unrolled.ratio.mean(axis=1)
+    depth = np.where(np.isfinite(ratio), 1.0 - ratio, 0.0)
     kernel = np.ones(max(round(unrolled.line_width_mm / unrolled.step_mm), 1))
     matched = np.convolve(depth, kernel / len(kernel), mode="same")
     angles = unrolled.angle_rad(unrolled.across_mm)
@@ -77,7 +83,7 @@ def first_line_rad(
 def read_lines(
     unrolled: Unrolled, first_rad: float, flats: int, tuning: LineTuning | None = None
 ) -> tuple[LineReading, ...]:
-    """Where each line in view is seen, the first at about ``first_rad``."""
+    """Where each part of each line in view is seen, the first line at about ``first_rad``."""
     t = tuning or LineTuning()
     limit_mm = unrolled.radius_mm * np.sin(np.radians(t.visible_deg))
     readings = []
@@ -85,19 +91,23 @@ def read_lines(
         angle = first_rad + 2.0 * np.pi * flat / flats
         if abs(float(unrolled.seen_at_mm(np.asarray(angle)))) > limit_mm:
             continue
-        if (reading := _read(unrolled, flat, angle, t)) is not None:
-            readings.append(reading)
+        for part in range(len(unrolled.x_mm)):
+            if (reading := _read(unrolled, part, flat, angle, t)) is not None:
+                readings.append(reading)
     return tuple(readings)
 
 
-def _read(unrolled: Unrolled, flat: int, angle_rad: float, t: LineTuning) -> LineReading | None:
-    """One line between its two borders, at the shift that fits best."""
+def _read(
+    unrolled: Unrolled, part: int, flat: int, angle_rad: float, t: LineTuning
+) -> LineReading | None:
+    """Part of one line between its two borders, at the shift that fits best."""
     borders = unrolled.borders_mm(np.asarray(angle_rad))
     middle, width = float(borders.mean()), float(borders[1] - borders[0])
     blur = unrolled.blur_mm
     reach = 0.5 * width + t.shift_mm + 2.0 * blur + t.beside_mm
-    window = (np.abs(unrolled.across_mm - middle) < reach) & np.isfinite(unrolled.ratio)
-    across, ratio = unrolled.across_mm[window] - middle, unrolled.ratio[window]
+    light = unrolled.ratio[:, part]
+    window = (np.abs(unrolled.across_mm - middle) < reach) & np.isfinite(light)
+    across, ratio = unrolled.across_mm[window] - middle, light[window]
     if len(across) * unrolled.step_mm < t.least_window * reach:
         return None
     shifts = np.arange(-t.shift_mm, t.shift_mm + 1e-9, t.shift_step_mm)
@@ -120,8 +130,9 @@ def _read(unrolled: Unrolled, flat: int, angle_rad: float, t: LineTuning) -> Lin
     if depth < t.least_depth or sigma > 0.5 * t.shift_mm:
         return None
     foreshortening = 1.0 - width / unrolled.line_width_mm
-    floor = np.hypot(t.floor_mm, t.foreshortened_mm * foreshortening)
-    return LineReading(flat, middle + shift, float(np.hypot(sigma, floor)))
+    floor = np.hypot(t.floor_mm, t.foreshortened_blur * blur * foreshortening)
+    x_mm = float(unrolled.x_mm[part])
+    return LineReading(flat, x_mm, middle + shift, float(np.hypot(sigma, floor)))
 
 
 def solve_clock(
@@ -139,7 +150,7 @@ def solve_clock(
     t = tuning or LineTuning()
     kept = list(readings)
     while kept:
-        fit, off = _solve(unrolled, kept, first_rad, axis_covariance, flats)
+        fit, off = _solve(unrolled, kept, first_rad, axis_covariance, flats, t.line_mm)
         if np.max(np.abs(off)) < t.contradiction:
             return fit
         # The line most at odds, or of two that are equally so the less certain one.
@@ -154,36 +165,34 @@ def _solve(
     first_rad: float,
     axis_covariance: FloatArray,
     flats: int,
+    line_mm: float,
 ) -> tuple[ClockFit, FloatArray]:
-    """The fit, and each line's residual in standard uncertainties."""
-    turns = np.array([2.0 * np.pi * r.flat / flats for r in readings])
+    """The fit, and each reading's residual in standard uncertainties."""
+    flat = np.array([r.flat for r in readings])
+    turns = 2.0 * np.pi * flat / flats
     seen = np.array([r.across_mm for r in readings])
-    u = np.array([r.u_mm for r in readings])
-    lever = unrolled.middle_mm - unrolled.axis.x_mm
+    lever = np.array([r.x_mm for r in readings]) - unrolled.axis.x_mm
+    spread = np.diag([r.u_mm**2 for r in readings])
+    spread += line_mm**2 * (flat[:, None] == flat[None, :])
+    weight = np.linalg.inv(spread)
+    known = np.zeros((3, 3))
+    known[:2, :2] = axis_covariance
     prior = np.zeros((3, 3))
     prior[:2, :2] = np.linalg.inv(axis_covariance)
+    raised = np.full(len(seen), np.cos(unrolled.psi_rad))
     state = np.array([0.0, 0.0, first_rad])
     for _ in range(4):
         angle = state[2] + turns
         expected = unrolled.borders_mm(angle).mean(axis=1)
         turn_mm = (unrolled.borders_mm(angle + 1e-4).mean(axis=1) - expected) / 1e-4
-        raised = np.full(len(seen), np.cos(unrolled.psi_rad))
         design = np.stack([raised, raised * lever, turn_mm], axis=1)
         residual = seen - expected - design[:, :2] @ state[:2]
-        weighted = design / u[:, None] ** 2
-        covariance = np.linalg.inv(prior + weighted.T @ design)
-        state = state + covariance @ (weighted.T @ residual - prior @ [state[0], state[1], 0.0])
+        covariance = np.linalg.inv(prior + design.T @ weight @ design)
+        pull = design.T @ weight @ residual - prior @ [state[0], state[1], 0.0]
+        state = state + covariance @ pull
     fold = 2.0 * np.pi / flats
     clock = float(state[2] - fold * np.round(state[2] / fold))
     axis = unrolled.axis.moved(float(state[0]), float(state[1]))
-    angles = tuple(float(state[2] + turn) for turn in turns)
-    off = residual / np.sqrt(
-        u**2 + np.einsum("ij,jk,ik->i", design, _padded(axis_covariance), design)
-    )
+    angles = tuple(float(state[2] + fold * k) for k in sorted(set(flat.tolist())))
+    off = residual / np.sqrt(np.diag(spread + design @ known @ design.T))
     return ClockFit(axis, covariance, angles, clock), off
-
-
-def _padded(axis_covariance: FloatArray) -> FloatArray:
-    padded = np.zeros((3, 3))
-    padded[:2, :2] = axis_covariance
-    return padded

@@ -9,7 +9,7 @@ all places stay about as likely as each other, and the reading says so by its wi
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,7 +24,8 @@ CELLS_PER_BLUR = 3
 class LimbTuning:
     """Strengths are standard deviations believed beforehand, as parts of the local light."""
 
-    curve: CurveTuning = field(default_factory=lambda: CurveTuning(curve_mm=0.45, local_floor=0.1))
+    curve: CurveTuning = field(default_factory=lambda: CurveTuning(curve_mm=0.35, local_floor=0.1))
+    curve_blurs: float = 5.0  # length over which the curve bends, at least, in sigmas of the blur
     # Part of the blur of the marks' borders that an outline is taken to have: the full blur lets
     # shading that is nearly as sharp pass for one (measured on path-traced pictures).
     blur_part: float = 0.85
@@ -51,7 +52,10 @@ class LimbModel:
         tuning: LimbTuning | None = None,
     ) -> None:
         self._tuning = tuning or LimbTuning()
-        self._curve = LightCurve(s_mm, self._tuning.curve)
+        # A curve that bends as fast as the picture's blur would pass for any border.
+        t = self._tuning
+        length_mm = float(np.hypot(t.curve.curve_mm, t.curve_blurs * blur_mm))
+        self._curve = LightCurve(s_mm, replace(t.curve, curve_mm=length_mm))
         own_blur_mm = self._tuning.blur_part * blur_mm
         parts = self._sharp_parts(s_mm[None, :] - places_mm[:, None], own_blur_mm, radius_mm)
         design = self._curve.whiten @ parts

@@ -7,6 +7,7 @@ streaks and leaves the paint.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,19 +26,21 @@ class UnrollTuning:
     clear_part: float = 1.15  # where the plain barrel begins
     least_plain_part: float = 0.3  # that must be left of it
     level_widths: float = 4.0  # over which brightness beside a line is a level
-    columns: int = 16  # read along the axis
+    parts: int = 3  # into which it is cut along the axis, so that lines tell its direction
+    columns: int = 6  # read along each part
     every_px: float = 0.5  # across it
     visible_deg: float = 87.0  # of the surface's turning away
 
 
 @dataclass(frozen=True, slots=True)
 class Unrolled:
-    """``ratio`` (N,) of the painted barrel to the plain one at ``across_mm`` (N,), the distance
-    of a line of sight from the axis, upwards positive: 1 away from lines, NaN out of view.
+    """``ratio`` (N, K) of each painted part of the barrel to the plain one at ``across_mm`` (N,),
+    the distance of a line of sight from the axis, upwards positive: 1 away from lines, NaN out
+    of view.
     """
 
     axis: Axis
-    middle_mm: float  # x of the middle of the painted part
+    x_mm: FloatArray  # (K,) of the middle of each part
     radius_mm: float
     line_width_mm: float
     psi_rad: float  # direction to the camera about the axis
@@ -79,17 +82,18 @@ def unroll(scene: BarrelScene, axis: Axis, tuning: UnrollTuning | None = None) -
     reach = radius * np.sin(np.radians(t.visible_deg))
     across = np.arange(-reach, reach, step)
     angles = _angle_rad(across, psi, radius, distance)
-    first, last = (socket.face_x_mm + part * length for part in t.painted_part)
-    painted = _light(scene, axis, (first, last), angles, t)
+    borders = socket.face_x_mm + length * np.linspace(*t.painted_part, t.parts + 1)
+    spans = list(itertools.pairwise(borders.tolist()))
+    painted = np.stack([_light(scene, axis, span, angles, t.columns) for span in spans], axis=1)
     start = socket.face_x_mm + t.clear_part * length
     end = min(start + length, socket.barrel_end_x_mm - 1.0)
     plain = None
     if end - start > t.least_plain_part * length:
-        plain = _light(scene, axis, (start, end), angles, t)
+        plain = _light(scene, axis, (start, end), angles, t.parts * t.columns)
     window = max(round(t.level_widths * width / step), 5)
     return Unrolled(
         axis,
-        middle,
+        np.array([0.5 * (low + high) for low, high in spans]),
         radius,
         width,
         psi,
@@ -109,22 +113,21 @@ def _angle_rad(
 
 
 def _light(
-    scene: BarrelScene, axis: Axis, span_x_mm: Range, angles: FloatArray, tuning: UnrollTuning
+    scene: BarrelScene, axis: Axis, span_x_mm: Range, angles: FloatArray, columns: int
 ) -> FloatArray:
     """Mean light (N,) of a piece of the barrel against the angle about its axis."""
-    x = np.linspace(*span_x_mm, tuning.columns)
+    x = np.linspace(*span_x_mm, columns)
     radius = np.asarray(scene.socket.radius_mm)
     return trimmed_mean(scene.light(axis.surface(x[None, :], angles[:, None], radius)))[0]
 
 
 def _ratio(with_lines: FloatArray, plain: FloatArray | None, window: int) -> FloatArray:
-    """Brightness relative to the unpainted barrel, about 1 away from lines."""
+    """Brightness (N, K) relative to the unpainted barrel, about 1 away from lines."""
     floor = 0.02 * float(np.nanmax(with_lines)) if np.isfinite(with_lines).any() else 1.0
+    ratio = with_lines + floor
     if plain is not None and np.isfinite(plain).mean() > 0.5:
-        ratio = (with_lines + floor) / (plain + floor)
-    else:
-        ratio = with_lines + floor
-    return ratio / _running_median(ratio, window)
+        ratio = ratio / (plain + floor)[:, None]
+    return np.asarray(ratio / _running_median(ratio.mean(axis=1), window)[:, None])
 
 
 def _running_median(values: FloatArray, window: int) -> FloatArray:
