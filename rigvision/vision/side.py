@@ -2,10 +2,12 @@
 
 Model of one side, at pixel (x, y) with signed distance d from the line, outward positive:
 
-    I = dark + (light - dark) * Phi(d / sigma)
+    I = (dark + (light - dark) * Phi(d / sigma)) * (1 + grade * s)
 
-Phi is the cumulative normal distribution: the edge-spread function of a Gaussian blur.
-All sides of all marks are solved together, five parameters each, by Gauss-Newton with
+Phi is the cumulative normal distribution: the edge-spread function of a Gaussian blur; s runs
+from -1 to 1 along the side, as the lamp's light and the lens's falls off. Without the grade a
+side would turn: where it is brighter than on average, the border seems to lie further in.
+All sides of all marks are solved together, six parameters each, by Gauss-Newton with
 Tukey's weights, so that dirt and scratches do not pull the line. A side that has settled
 takes no further part: most need two steps, one that started far off may need ten.
 """
@@ -28,6 +30,8 @@ REACH_MODULES = 0.80  #: how far from the line to look; one module away other ed
 MAX_REACH_PX = 8
 BLUR_RANGE_PX = (0.25, 6.0)
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
+#: Unknowns of a side: offset, turn, dark, light, blur, grade.
+UNKNOWNS = 6
 #: The blur may change by this factor in a step: it would overshoot to nothing at first.
 MOST_BLUR_CHANGE = 2.0
 
@@ -196,7 +200,7 @@ def _initial_state(samples: _Samples, before: FloatArray | None) -> FloatArray:
     """Offset 0, turn 0; levels and blur as the round before left them. At first levels from the
     far samples on either side, blur one pixel.
     """
-    state = np.zeros((len(samples.light), 5))
+    state = np.zeros((len(samples.light), UNKNOWNS))
     if before is not None:
         state[:, 2:] = before[:, 2:]
         return state
@@ -209,8 +213,8 @@ def _initial_state(samples: _Samples, before: FloatArray | None) -> FloatArray:
 def _gauss_newton(
     samples: _Samples, state: FloatArray, look: Round
 ) -> tuple[FloatArray, FloatArray]:
-    """Solve every side; returns the state (S, 5) and its covariance (S, 5, 5)."""
-    state, covariance = state.copy(), np.zeros((len(state), 5, 5))
+    """Solve every side; returns the state (S, 6) and its covariance (S, 6, 6)."""
+    state, covariance = state.copy(), np.zeros((len(state), UNKNOWNS, UNKNOWNS))
     moving = np.arange(len(state))
     for step in range(look.steps):
         if not len(moving):
@@ -225,47 +229,51 @@ def _gauss_newton(
 def _step(
     samples: _Samples, state: FloatArray, weighted: bool
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """One step: the state (S, 5), its covariance (S, 5, 5), and how far each line moved (S,)."""
+    """One step: the state (S, 6), its covariance (S, 6, 6), and how far each line moved (S,)."""
     columns = _model(samples, state)
-    root = _tukey_root(columns[:, 5], samples.seen) if weighted else samples.seen
+    root = _tukey_root(columns[:, UNKNOWNS], samples.seen) if weighted else samples.seen
     columns *= root[:, None]
     # All sums of products at once: normal matrix, gradient, sum of squares.
-    flat = columns.reshape(len(state), 6, -1)
+    flat = columns.reshape(len(state), UNKNOWNS + 1, -1)
     products = (flat @ np.swapaxes(flat, 1, 2)).astype(np.float64)
-    inverse = np.linalg.inv(products[:, :5, :5] + np.eye(5) * 1e-9)
-    change = np.clip((inverse @ products[:, :5, 5:])[:, :, 0], -2.0, 2.0)
+    inverse = np.linalg.inv(products[:, :-1, :-1] + np.eye(UNKNOWNS) * 1e-9)
+    change = np.clip((inverse @ products[:, :-1, -1:])[:, :, 0], -2.0, 2.0)
     blur = state[:, 4]
     after = state + change
     after[:, 4] = after[:, 4].clip(blur / MOST_BLUR_CHANGE, blur * MOST_BLUR_CHANGE)
     after[:, 4] = after[:, 4].clip(*BLUR_RANGE_PX)
-    count = np.maximum(np.square(root).sum(axis=(1, 2)) - 5.0, 1.0)
-    covariance = inverse * (products[:, 5, 5] / count)[:, None, None]
+    count = np.maximum(np.square(root).sum(axis=(1, 2)) - UNKNOWNS, 1.0)
+    covariance = inverse * (products[:, -1, -1] / count)[:, None, None]
     return after, covariance, np.abs(change[:, :2]).sum(axis=1)
 
 
 def _model(samples: _Samples, state: FloatArray) -> PixelArray:
-    """Derivatives by offset, turn, dark, light and blur, and the residuals: (S, 6, R, C)."""
-    columns = np.empty((len(state), 6, *samples.light.shape[1:]), dtype=np.float32)
-    offset, turn, dark, bright, sigma = state.astype(np.float32).T[:, :, None, None]
-    z = samples.across_px - (offset + turn * samples.along)
+    """Derivatives by the six unknowns, in the state's order, and the residuals: (S, 7, R, C)."""
+    columns = np.empty((len(state), UNKNOWNS + 1, *samples.light.shape[1:]), dtype=np.float32)
+    offset, turn, dark, bright, sigma, grade = state.astype(np.float32).T[:, :, None, None]
+    along = samples.along
+    lamp = 1.0 + grade * along
+    z = samples.across_px - (offset + turn * along)
     z /= sigma
     phi = cumulative_normal(z)
     density = np.exp(-0.5 * z * z)
-    density *= (bright - dark) / sigma * np.float32(-1.0 / np.sqrt(2.0 * np.pi))
+    density *= lamp * ((bright - dark) / sigma * np.float32(-1.0 / np.sqrt(2.0 * np.pi)))
     columns[:, 0] = density
-    np.multiply(density, samples.along, out=columns[:, 1])
-    np.subtract(1.0, phi, out=columns[:, 2])
-    columns[:, 3] = phi
+    np.multiply(density, along, out=columns[:, 1])
+    np.multiply(phi, lamp, out=columns[:, 3])
+    np.subtract(lamp, columns[:, 3], out=columns[:, 2])
     np.multiply(density, z, out=columns[:, 4])
-    np.subtract(samples.light, dark + (bright - dark) * phi, out=columns[:, 5])
+    even = dark + (bright - dark) * phi
+    np.multiply(even, along, out=columns[:, 5])
+    np.subtract(samples.light, even * lamp, out=columns[:, 6])
     return columns
 
 
 def _step_pixels(samples: _Samples, state: FloatArray) -> StepPixels:
     """The pixels of fitted sides, each against its own border and levels."""
-    offset, turn, dark, bright = state[:, :4].astype(np.float32).T[:, :, None, None]
+    offset, turn, dark, bright, _, grade = state.astype(np.float32).T[:, :, None, None]
     distance = samples.across_px - (offset + turn * samples.along)
-    brightness = (samples.light - dark) / (bright - dark)
+    brightness = (samples.light / (1.0 + grade * samples.along) - dark) / (bright - dark)
     return StepPixels(distance[samples.seen], brightness[samples.seen], state[:, 4])
 
 
