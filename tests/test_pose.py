@@ -305,7 +305,13 @@ TO_THE_END = PoseTuning(converged=1e-13)
 
 
 def params_apart(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Between two solutions of nearly the same view, in units that compare: (11,)."""
+    """Between two solutions of nearly the same view, in units that compare: (11,).
+
+    Turned by nearly half a turn, one view may be written as v or as v less a whole turn.
+    """
+    angle = float(np.linalg.norm(a[:3]))
+    if np.dot(a[:3], b[:3]) < 0.0 and angle > np.pi / 2.0:
+        a = np.concatenate([a[:3] * (1.0 - 2.0 * np.pi / angle), a[3:]])
     return (a - b) / np.array([1e-4] * 3 + [1e-2] * 3 + [1e-4, 0.1, 0.1, 1e-4, 1e-3])
 
 

@@ -66,8 +66,11 @@ def single(
 
 def root_of(covariance: FloatArray) -> FloatArray:
     """R (n, n) with R R^T = covariance, which may be singular."""
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+    # As a correlation matrix: beside px^2, rounding would swallow the digits of rad^2.
+    scale = np.sqrt(np.diag(covariance))
+    unit = np.where(scale > 0.0, scale, 1.0)
+    values, vectors = np.linalg.eigh(covariance / np.outer(unit, unit))
+    return np.asarray(unit[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
 
 
 def propagate(model: Model, sources: tuple[Source, ...]) -> list[Measured]:
