@@ -91,6 +91,7 @@ def socket_place(
         () if clock_deg is None else (float(np.radians(clock_deg)),),
         None if clock_deg is None else float(np.radians(clock_deg)),
         None if clock_deg is None else float(np.radians(0.3)),
+        0.0 if clock_deg is None else -1.0 / 7.0,  # a line at the crown of a radius of 7 mm
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from campaign import across, store
 from campaign.groups import grouped, marker
-from campaign.record import Figure, Record
+from campaign.record import Figure, Record, measure
 
 from rigvision.synthetic import ZONES, random_case
 from rigvision.synthetic.truth import truth_of
@@ -80,7 +80,7 @@ def test_zones_draw_different_scenes_and_the_same_seed_the_same(gauge, frame):
 
 
 def record(name="a", group="quick:nominal", **changes) -> Record:
-    figures = (Figure("gap", 0.8, 0.81, 0.03), Figure("clock", 44.0, -45.0, 1.0, 90.0))
+    figures = (Figure("gap", 0.8, 0.81, 0.03, 2.0), Figure("clock", 44.0, -45.0, 1.0, 2.0, 90.0))
     corners = ((0.01, -0.02, 0.005),)
     plain = Record(
         name, "adjust", "adjust", ("gap-high",), figures, corners, {"pose": 0.001}, {}, group
@@ -104,12 +104,35 @@ def test_parts_add_up_and_a_picture_in_two_parts_counts_once(tmp_path):
     assert [len(part) for part in grouped(found).values()] == [3, 1]
 
 
-@pytest.mark.parametrize("content", ["{}", "not JSON", '{"schema": "other/1", "records": []}'])
+@pytest.mark.parametrize(
+    "content",
+    [
+        "{}",
+        "not JSON",
+        '{"schema": "other/1", "records": []}',
+        '{"schema": "rigvision.campaign/1", "command": "", "records": [{"name": "a"}]}',
+    ],
+)
 def test_a_file_without_records_is_refused_by_name(tmp_path, content):
     path = tmp_path / "other.json"
     path.write_text(content)
     with pytest.raises(SystemExit, match=r"other\.json"):
         store.load([path])
+
+
+def test_a_check_that_crashes_is_an_error_on_record_and_not_the_campaign_s_end(
+    monkeypatch, gauge, frame
+):
+    def broken(*_):
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr("campaign.record.rigvision.check", broken)
+    drawn = case(1, "nominal", gauge, frame)
+    truth = truth_of(drawn.scene, drawn.camera, gauge, frame)
+    found = measure(Path("a.jpg"), truth, "a", "quick:nominal")
+    assert found.verdict == "error"
+    assert found.crash == "crash: ZeroDivisionError: by nought"
+    assert record().crash is None
 
 
 def test_blocks_are_named_for_source_and_zone():
@@ -152,7 +175,7 @@ def test_wrong_passes_are_counted_by_their_distance_from_the_limit():
 
 
 def turned(name: str, error: float, spreads: float) -> Record:
-    turns = Figure("turns", 0.5, 0.5 + error, 0.004)
+    turns = Figure("turns", 0.5, 0.5 + error, 0.004, 2.0)
     return record(name, left_over_spreads=spreads, figures=(turns,))
 
 
@@ -176,7 +199,7 @@ def test_coverage_is_bold_where_it_is_neither_honest_nor_modest():
     def group(scale: float) -> list[Record]:
         errors = scale * rng.standard_normal(4000)
         return [
-            record(str(i), figures=(Figure("gap", 1.0, 1.0 + e, 2.0),))
+            record(str(i), figures=(Figure("gap", 1.0, 1.0 + e, 2.0, 2.0),))
             for i, e in enumerate(errors)
         ]
 
@@ -196,7 +219,7 @@ def test_plots_are_drawn_small_and_come_out_the_same_again(tmp_path):
                 str(i),
                 group,
                 view={"distance_mm": 200.0 + i, "tilt_deg": 0.1 * i, "blur_px": 1.0 + 0.001 * i},
-                figures=(Figure("gap", 0.5 + 0.005 * i, 0.5 + 0.005 * i + e, 0.04),),
+                figures=(Figure("gap", 0.5 + 0.005 * i, 0.5 + 0.005 * i + e, 0.04, 2.0),),
             )
             for i, e in enumerate(0.02 * rng.standard_normal(number))
         ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from scipy.special import ndtr
@@ -15,7 +16,7 @@ from skimage.measure import LineModelND, find_contours, ransac
 
 from rigvision.photo.exif import Exif
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.edge_spread import EdgeSpread, edge_spread
 from rigvision.vision.side import SideFits, fit_sides
 
 DARK, LIGHT = 0.06, 0.71
@@ -145,10 +146,10 @@ def smallest_sigma_px(
 @pytest.mark.parametrize("blur_px", [0.7, 1.1])
 @pytest.mark.parametrize("noise", [0.005, 0.02, 0.05])
 def test_sides_reach_the_cramer_rao_bound_and_say_so(many, noise, blur_px):
-    """Within 1.3 of the bound for forty rows of a side, which is what haste may leave of 98.
+    """Within 1.15 of the bound for the 48 rows that are used of a side.
 
-    Tukey's weights cost 3 %, chance over 240 sides 10 %. The stated uncertainty may not be
-    smaller than the scatter, nor much larger.
+    Tukey's weights cost 3 %; the chance of 240 sides is 5 %. The stated uncertainty may not
+    be smaller than the scatter, nor much larger.
     """
     rng = np.random.default_rng(int(1000 * noise) + int(10 * blur_px))
     light = light_of(many, (1200, 2000), blur_px)
@@ -157,8 +158,8 @@ def test_sides_reach_the_cramer_rao_bound_and_say_so(many, noise, blur_px):
     assert fits.usable.all()
     errors = offsets_px(fits, many)
     slant = np.max(np.abs(fits.normal), axis=1)
-    bound = smallest_sigma_px(noise, blur_px, slant, 40.0, 11.0)
-    assert np.sqrt(np.mean((errors / bound) ** 2)) < 1.3
+    bound = smallest_sigma_px(noise, blur_px, slant, 48.0, 8.0)
+    assert np.sqrt(np.mean((errors / bound) ** 2)) < 1.15
     ratio = errors / np.sqrt(fits.covariance[:, 0, 0])
     assert 0.8 < np.sqrt(np.mean(ratio**2)) < 1.25
     assert abs(errors.mean()) < 4.0 * errors.std() / np.sqrt(len(errors))
@@ -188,6 +189,57 @@ def test_sides_of_small_marks_do_not_count_a_row_twice(noise):
     slant = np.max(np.abs(fits.normal), axis=1)
     every_row = smallest_sigma_px(noise, 0.8, slant, 44.0 * slant, 4.4)
     assert np.median(told / every_row) > 0.95
+
+
+@pytest.mark.parametrize(("axis", "fall"), [(1, 0.3), (0, -0.2)])
+def test_light_that_falls_off_along_a_side_does_not_turn_it(many, axis, fall):
+    """A fifth or more of the light over a tag's length: levels alike along a side turn it by
+    some tenths of a pixel.
+    """
+    light = light_of(many, (1200, 2000), 0.9)
+    place = np.arange(light.shape[axis]) / 120.0
+    # the same slope at each tag, and never dark
+    lamp = 1.0 + fall * (np.abs(place % 8.0 - 4.0) - 2.0) / 2.0
+    light = light * (lamp[None, :] if axis == 1 else lamp[:, None])
+    fits = fit_sides(as_picture(light), shaken(many, np.random.default_rng(6)))
+    ends = np.concatenate([np.roll(q, -1, axis=0) for q in many])
+    starts = np.concatenate(many)
+    off = [np.sum(fits.normal * p, axis=1) - fits.distance_px for p in (starts, ends)]
+    assert fits.usable.all()
+    assert np.sqrt(np.mean(np.square(off))) < 0.02
+
+
+def test_a_sharpened_side_along_the_pixels_columns_is_not_told_too_surely():
+    """Only one pixel of each row shows such a border, and halos beside it hide how wide it is:
+    fitted by itself such a side ended up to 2 px away, and said 0.01.
+    """
+    rng = np.random.default_rng(8)
+    quads = [
+        np.array([[x, y], [x + 121.0, y], [x + 121.0, y + 121.0], [x, y + 121.0]])
+        + rng.uniform(-0.25, 0.25, (4, 2))
+        for x in (60.5, 260.5, 460.5)
+        for y in (60.5, 260.5, 460.5)
+    ]
+    sharp = light_of(quads, (640, 640), 0.6)
+    codes = srgb_codes(sharp) / 65535.0
+    codes = np.clip(codes + (codes - cv2.GaussianBlur(codes, (0, 0), 1.3)), 0.0, 1.0)
+    codes = codes + rng.normal(0.0, 0.004, codes.shape)
+    picture = Picture(
+        Path("computed.png"),
+        "computed.png",
+        "",
+        np.round(65535.0 * np.clip(codes, 0.0, 1.0)).astype(np.uint16),
+        Exif(),
+    )
+    for seed in range(4):
+        start = np.array(quads) + np.random.default_rng(seed).normal(0.0, 0.9, (9, 4, 2))
+        fits = fit_sides(picture, start)
+        off = offsets_px(fits, quads)
+        off -= np.median(off)
+        assert fits.usable.all()
+        assert np.sqrt(np.mean(off**2)) < 0.12
+        # 0.03 px is what the pose allows any border beyond its own statistics
+        assert np.abs(off / np.hypot(np.sqrt(fits.covariance[:, 0, 0]), 0.03)).max() < 5.0
 
 
 def test_a_scratch_across_the_border_does_not_pull_the_line(many):
@@ -229,7 +281,9 @@ def test_the_measured_edge_spread_is_the_picture_s_own(many):
         as_picture(light_of(many, (1200, 2000), 0.9)), shaken(many, np.random.default_rng(5))
     )
     across = np.linspace(-4.0, 4.0, 33)
-    np.testing.assert_allclose(fits.spread.rising(across), ndtr(across / 0.9), rtol=0, atol=0.02)
+    np.testing.assert_allclose(
+        edge_spread([fits.pixels]).rising(across), ndtr(across / 0.9), rtol=0, atol=0.02
+    )
 
 
 def test_rising_and_falling_are_mirror_images():

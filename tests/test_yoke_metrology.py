@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
+from rigvision.ground.conventions import rotation_from_vector
 from rigvision.ground.measured import correlation
-from rigvision.metrology.yoke import measure_yoke
+from rigvision.metrology.yoke import YokeModel, measure_yoke
+from rigvision.vision.view import View
 from rigvision.vision.yoke import YokeFeatures
 from tests.hand_made import influence, pose_at, socket_place, yoke_place
 from tests.views import view_at
@@ -101,12 +104,9 @@ def test_a_yoke_s_angle_doubt_grows_with_the_lever_to_the_face(frame):
 
 
 def test_clock_doubt_follows_from_the_axis_by_the_radius(frame):
-    """Line at the crown, 5 mm along an axis known to 0.005 mm and 0.005 rad: sqrt(26) * 0.005
-
-    = 0.025495 mm across, on a radius of 7 mm: 0.20868 deg (recomputed).
-    """
+    """0.005 mm of axis on a radius of 7 mm, line at the crown: 0.0409 deg (recomputed)."""
     found = aligned(frame, yoke_place(4.0, -20.0), socket_place(-20.0, clock_deg=0.0))
-    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.20868, abs=1e-5)
+    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.040926, abs=1e-5)
     assert influence(found.clock_deg, "index lines") == pytest.approx(0.3, abs=1e-9)
 
 
@@ -121,13 +121,30 @@ def test_offset_and_clock_hang_on_the_same_outline(frame):
     assert correlation(found.lateral_offset_mm, found.clock_deg) < -0.9
 
 
-def test_an_index_line_on_the_flank_is_read_where_the_line_of_sight_meets_the_barrel(frame):
-    """30 deg up the barrel, seen from straight ahead: 0.01 mm across is 0.01 / (7 cos 30 deg)
+def test_clock_takes_from_the_axis_what_the_solve_of_the_lines_says(frame):
+    """Two lines hold the clock against an axis that errs: half of 0.01 mm / 7 mm is 0.040926 deg
 
-    = 0.094514 deg (recomputed).
+    (recomputed).
     """
-    view = view_at(tilt_deg=4.8, azimuth_deg=-90.0, aim_mm=(0.0, -20.0))
-    place = socket_place(-20.0, clock_deg=30.0)
     exact = np.diag([0.01**2, 1e-16])
-    found = aligned(frame, yoke_place(4.0, -20.0), replace(place, covariance=exact), view)
-    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.094514, rel=0.03)
+    place = replace(socket_place(-20.0, clock_deg=30.0), covariance=exact)
+    found = aligned(frame, yoke_place(4.0, -20.0), replace(place, clock_by_axis_rad_per_mm=0.5 / 7))
+    assert influence(found.clock_deg, "socket outline") == pytest.approx(0.040926, abs=1e-5)
+
+
+@pytest.mark.parametrize("clock_deg", [0.0, 30.0, -40.0])
+def test_a_gauge_turned_about_the_socket_s_axis_turns_the_clock_as_far(clock_deg, frame):
+    """1 mrad, whichever part of the barrel shows the line, crown or flank; the axis stays."""
+    view = view_at(tilt_deg=20.0, azimuth_deg=-60.0, aim_mm=(0.0, -20.0))
+    place = socket_place(-20.0, clock_deg=clock_deg)
+    model = YokeModel(yoke_place(4.0, -20.0), place, pose_at(view), frame.socket)
+    turn = rotation_from_vector(np.array([1e-3, 0.0, 0.0]))
+    turned = View(view.parameters.copy())
+    turned.parameters[:3] = cv2.Rodrigues(view.rotation @ turn)[0].ravel()
+    turned.parameters[3:6] += view.rotation @ (place.axis_mm - turn @ place.axis_mm)
+    errors = {s.name: np.zeros((1, len(s.root))) for s in model.sources}
+    before = model.places(errors)[0]
+    errors["pose"] = (turned.parameters - view.parameters)[None, :]
+    after = model.places(errors)[0]
+    assert abs(after[-1] - before[-1]) == pytest.approx(1e-3, rel=5e-3)
+    assert after[0] == pytest.approx(before[0], abs=1e-5)

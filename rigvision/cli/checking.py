@@ -1,4 +1,7 @@
-"""The command ``check``: photos through the library, results to people or programs."""
+"""The command ``check``: photos through the library, results to people or programs.
+
+rich is loaded only where its output is wanted, never for JSON of one photo.
+"""
 
 from __future__ import annotations
 
@@ -8,21 +11,19 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
-from rich.console import Console
-from rich.progress import Progress
-
-import rigvision
+import rigvision.chain  # now, while nobody looks for garbage, not at the first call
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.picture import safe_name
 from rigvision.report.as_json import as_json, error_as_json
-from rigvision.report.text import show
 from rigvision.report.wording import one_line
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from rigvision.metrology.monte_carlo import MonteCarlo
 
 PASSED, FAILED, ADJUST, RETAKE = 0, 1, 3, 4
@@ -86,7 +87,9 @@ def run_check(request: Request) -> int:
 
 
 def show_outcome(outcome: CheckResult, drawn: MonteCarlo | None, request: Request) -> None:
-    console = Console(file=sys.stdout, highlight=False, emoji=False, markup=False)
+    from rigvision.report.text import show
+
+    console = _console(sys.stdout)
     show(outcome, console)
     if request.budget or drawn:
         from rigvision.report import budget
@@ -151,13 +154,20 @@ def say(message: str) -> None:
     print(one_line(message), file=sys.stderr)
 
 
+def _console(stream: TextIO) -> Console:
+    from rich.console import Console
+
+    return Console(file=stream, highlight=False, emoji=False, markup=False)
+
+
 @contextmanager
 def progress_shown(total: int) -> Iterator[Callable[[int], None] | None]:
     """Progress on standard error: none for one photo, a bar on a terminal, else lines."""
-    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
     if total < 2:
         yield None
-    elif not console.is_terminal or console.is_dumb_terminal:
+        return
+    console = _console(sys.stderr)
+    if not console.is_terminal or console.is_dumb_terminal:
         yield lambda done: say(f"checked {done} of {total}")
     else:
         with _bar("Checking", total) as step:
@@ -167,10 +177,12 @@ def progress_shown(total: int) -> Iterator[Callable[[int], None] | None]:
 @contextmanager
 def _bar(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
     """A bar on standard error while something runs; nothing where that is no terminal."""
-    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
+    console = _console(sys.stderr)
     if not console.is_terminal or console.is_dumb_terminal:
         yield None
         return
+    from rich.progress import Progress
+
     # Standard output is not redirected: it may be a pipe that wants nothing but JSON.
     with Progress(console=console, transient=True, redirect_stdout=False) as bar:
         task = bar.add_task(what, total=total)

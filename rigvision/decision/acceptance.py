@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import combinations
 from math import inf, prod
 
 import numpy as np
 
-from rigvision.ground.joint import probability_all_inside
-from rigvision.ground.measured import Measured, correlation
+from rigvision.ground.joint import ACCURACY, probability_all_inside
+from rigvision.ground.measured import Measured, correlation, probability_inside
 from rigvision.ground.student import cumulative_t, quantile_t
 from rigvision.world.frame import DecisionRule
 
@@ -80,18 +81,17 @@ def guarded_limits(
     guard = quantile_t(probability, freedom) * u
     if u == 0.0 or cumulative_t((guard - (upper - lower)) / u, freedom) < _FAR_TAIL:
         return lower + guard, upper - guard
-    centred = replace(measured, value=(lower + upper) / 2)
-    if centred.probability_inside(lower, upper) < probability:
+    centre = (lower + upper) / 2
+    if probability_inside(centre, u, freedom, lower, upper) < probability:
         return None
     inner, outer = 0.0, (upper - lower) / 2 - guard  # distances from the middle
     for _ in range(_BISECTIONS):
         middle = (inner + outer) / 2
-        moved = replace(centred, value=centred.value + middle)
-        if moved.probability_inside(lower, upper) >= probability:
+        if probability_inside(centre + middle, u, freedom, lower, upper) >= probability:
             inner = middle
         else:
             outer = middle
-    return centred.value - inner, centred.value + inner
+    return centre - inner, centre + inner
 
 
 def joint_risk(judged: Sequence[Judged]) -> JointRisk | None:
@@ -105,13 +105,23 @@ def joint_risk(judged: Sequence[Judged]) -> JointRisk | None:
     risks = [1.0 - j.probability for j in judged]
     independent = 1.0 - prod(j.probability for j in judged)
     at_most = min(sum(risks), 1.0)
-    ends = np.array([_normal_ends(j.characteristic) for j in judged])
-    figures = [j.characteristic.measured for j in judged]
-    together = np.array([[correlation(a, b) for b in figures] for a in figures])
-    np.fill_diagonal(together, 1.0)
+    if at_most - max(risks) < ACCURACY:  # nothing is left that the lattice could tell
+        return JointRisk(independent, independent, at_most)
+    doubtful = [j.characteristic for j in _doubtful(judged)]
+    ends = np.array([_normal_ends(c) for c in doubtful])
+    together = np.eye(len(doubtful))
+    for (i, a), (k, b) in combinations(enumerate(c.measured for c in doubtful), 2):
+        together[i, k] = together[k, i] = correlation(a, b)
     probability = 1.0 - probability_all_inside(ends[:, 0], ends[:, 1], together)
-    # The sum over a lattice errs by 1e-4; these bounds hold exactly.
+    # The sum over a lattice errs; these bounds hold exactly.
     return JointRisk(min(max(probability, max(risks)), at_most), independent, at_most)
+
+
+def _doubtful(judged: Sequence[Judged]) -> list[Judged]:
+    """Those without which the joint risk would come out otherwise: not the surest ones."""
+    rising = sorted(judged, key=lambda j: 1.0 - j.probability)
+    risk = np.cumsum([1.0 - j.probability for j in rising])
+    return rising[int(np.searchsorted(risk, 0.1 * ACCURACY)) :]
 
 
 def _normal_ends(characteristic: Characteristic) -> tuple[float, float]:

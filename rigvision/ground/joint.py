@@ -7,8 +7,9 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal, normal_quantile
 
-#: Points of the lattice: the result is then right to about 1e-4.
-_POINTS = 2039
+_POINTS = 2039  # of the lattice
+#: To which the result is then right, about.
+ACCURACY = 1e-4
 _PRIMES = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0)
 
 
@@ -30,5 +31,6 @@ def probability_all_inside(lower: FloatArray, upper: FloatArray, correlation: Fl
         below = cumulative_normal((lower[k] - shift) / root[k, k])
         width = cumulative_normal((upper[k] - shift) / root[k, k]) - below
         inside *= width
-        drawn[:, k] = normal_quantile(below + lattice[:, k] * width)
+        if k + 1 < size:  # none hangs on the last
+            drawn[:, k] = normal_quantile(below + lattice[:, k] * width)
     return float(inside.mean())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import floor, hypot, inf, sqrt
 from typing import Literal
 
@@ -44,23 +44,24 @@ class Influence:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A value and the uncorrelated influences on it, in one unit named by its holder."""
+    """A value and the uncorrelated influences on it, in one unit named by its holder.
+
+    What follows from the influences is worked out once: a check asks for it hundreds of times.
+    """
 
     value: float
     influences: tuple[Influence, ...] = ()
+    #: Combined: root sum of squares (JCGM 100:2008, 5.1.2).
+    standard_uncertainty: float = field(init=False, repr=False, compare=False)
+    #: Effective, by Welch and Satterthwaite, cut to a whole number (JCGM 100:2008, G.4.1).
+    #: At least 1; inf where every influence's are, or nothing contributes.
+    degrees_of_freedom: float = field(init=False, repr=False, compare=False)
 
-    @property
-    def standard_uncertainty(self) -> float:
-        """Combined standard uncertainty: root sum of squares (JCGM 100:2008, 5.1.2)."""
-        return hypot(*(i.standard_uncertainty for i in self.influences))
-
-    @property
-    def degrees_of_freedom(self) -> float:
-        """Effective, by Welch and Satterthwaite, cut to a whole number (JCGM 100:2008, G.4.1).
-
-        At least 1; inf where every influence's are, or nothing contributes.
-        """
-        return effective_degrees_of_freedom(self.influences)
+    def __post_init__(self) -> None:
+        combined = hypot(*(i.standard_uncertainty for i in self.influences))
+        object.__setattr__(self, "standard_uncertainty", combined)
+        freedom = effective_degrees_of_freedom(self.influences)
+        object.__setattr__(self, "degrees_of_freedom", freedom)
 
     @property
     def coverage_factor(self) -> float:
@@ -78,13 +79,18 @@ class Measured:
         they are infinite. Either limit may be infinite.
         """
         u, freedom = self.standard_uncertainty, self.degrees_of_freedom
-        if u == 0.0:
-            return float(lower <= self.value <= upper)
-        above, below = (upper - self.value) / u, (lower - self.value) / u
-        # From the nearer tails: the difference of two probabilities near 1 would lose digits.
-        if below > 0.0:
-            return cumulative_t(-below, freedom) - cumulative_t(-above, freedom)
-        return cumulative_t(above, freedom) - cumulative_t(below, freedom)
+        return probability_inside(self.value, u, freedom, lower, upper)
+
+
+def probability_inside(value: float, u: float, freedom: float, lower: float, upper: float) -> float:
+    """Probability that what was read as ``value`` lies in [lower, upper], as in ``Measured``."""
+    if u == 0.0:
+        return float(lower <= value <= upper)
+    above, below = (upper - value) / u, (lower - value) / u
+    # From the nearer tails: the difference of two probabilities near 1 would lose digits.
+    if below > 0.0:
+        return cumulative_t(-below, freedom) - cumulative_t(-above, freedom)
+    return cumulative_t(above, freedom) - cumulative_t(below, freedom)
 
 
 def effective_degrees_of_freedom(influences: tuple[Influence, ...]) -> float:

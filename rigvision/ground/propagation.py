@@ -66,24 +66,26 @@ def single(
 
 def root_of(covariance: FloatArray) -> FloatArray:
     """R (n, n) with R R^T = covariance, which may be singular."""
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+    # As a correlation matrix: beside px^2, rounding would swallow the digits of rad^2.
+    scale = np.sqrt(np.diag(covariance))
+    unit = np.where(scale > 0.0, scale, 1.0)
+    values, vectors = np.linalg.eigh(covariance / np.outer(unit, unit))
+    return np.asarray(unit[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))
 
 
 def propagate(model: Model, sources: tuple[Source, ...]) -> list[Measured]:
     """Every result of the model with its budget: a line for each source that acts on it."""
     values, effects = linearised(model, sources)
+    sizes = np.array([np.linalg.norm(by_source, axis=0) for by_source in effects])  # (S, Q)
+    # A source of no size still says that it was thought of; one that does not act, nothing.
+    least = _NO_EFFECT * np.linalg.norm(sizes, axis=0)
+    counts = (sizes > least) | np.array([[not source.root.any()] for source in sources])
+    signed = [by_source.T.tolist() for by_source in effects]  # (Q, k) of each source
     budgets = []
-    for k, value in enumerate(values):
-        shares = [by_source[:, k] for by_source in effects]
-        # A source of no size still says that it was thought of; one that does not act, nothing.
-        least = _NO_EFFECT * float(np.linalg.norm(np.concatenate(shares)))
-        influences = [
-            _influence(source, share)
-            for source, share in zip(sources, shares, strict=True)
-            if np.linalg.norm(share) > least or not source.root.any()
-        ]
-        budgets.append(Measured(float(value), tuple(influences)))
+    for k, value in enumerate(values.tolist()):
+        acting = np.flatnonzero(counts[:, k]).tolist()
+        influences = [_influence(sources[s], float(sizes[s, k]), signed[s][k]) for s in acting]
+        budgets.append(Measured(value, tuple(influences)))
     return budgets
 
 
@@ -106,11 +108,10 @@ def linearised(
     return results[-1], tuple(effects[part] for part in parts)
 
 
-def _influence(source: Source, effects: FloatArray) -> Influence:
-    contribution = float(np.linalg.norm(effects))
+def _influence(source: Source, contribution: float, effects: list[float]) -> Influence:
     u = 1.0 if source.input_uncertainty is None else source.input_uncertainty
     # Several inputs have no common sign.
-    signed = float(effects[0]) if len(effects) == 1 else contribution
+    signed = effects[0] if len(effects) == 1 else contribution
     return Influence(
         source.name,
         source.kind,
@@ -119,6 +120,6 @@ def _influence(source: Source, effects: FloatArray) -> Influence:
         u,
         source.unit,
         signed / u if u > 0.0 else None,
-        tuple(effects.tolist()),
+        tuple(effects),
         source.inputs,
     )

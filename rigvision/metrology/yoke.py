@@ -113,16 +113,18 @@ class YokeModel:
         at = [read[:, k, :2] for k in range(6)]
         axis_dy, axis_turn = errors["socket outline"].T
         yoke_dx, yoke_dy, yoke_turn = errors["yoke tag"].T
-        axis_rad = _angle(at[_AXIS], at[_FAR]) + axis_turn
+        seen_rad = _angle(at[_AXIS], at[_FAR])
+        seen_y = at[_AXIS][:, 1] + np.tan(seen_rad) * (self._socket.face_x_mm - at[_AXIS][:, 0])
+        axis_y, axis_rad = seen_y + axis_dy, seen_rad + axis_turn
         yoke_rad = _angle(at[_BACK], at[_SHOULDER]) + yoke_turn
-        face_x = self._socket.face_x_mm
-        axis_y = at[_AXIS][:, 1] + axis_dy + np.tan(axis_rad) * (face_x - at[_AXIS][:, 0])
         shoulder_x = at[_SHOULDER][:, 0] + yoke_dx
         shoulder_y = at[_SHOULDER][:, 1] + yoke_dy
         crown_x = at[_CROWN][:, 0] + errors["socket face"][:, 0]
-        # The lines' place on the barrel, against its axis below them.
-        below_y = axis_y + np.tan(axis_rad) * self._lines_mm
+        # The lines' place on the barrel, against its axis below them. Lines and axis were solved
+        # together, which says how the clock goes with what is wrong with the axis.
+        below_y = seen_y + np.tan(seen_rad) * self._lines_mm
         clock = self._about_axis(at[_LINE][:, 1] - below_y, read[:, _LINE, 3])
+        clock += self._place.clock_by_axis_rad_per_mm * axis_dy
         clock += errors["index lines"][:, 0] + errors["yoke roll"][:, 0]
         return np.column_stack([axis_y, axis_rad, shoulder_x, shoulder_y, yoke_rad, crown_x, clock])
 
@@ -142,19 +144,23 @@ class YokeModel:
     def _above_axis_mm(self) -> float:
         return float(self._points[_LINE, 2] - self._points[_AXIS, 2])
 
+    @property
+    def _face_x_mm(self) -> float:
+        found = self._place.face_x_mm
+        return self._socket.face_x_mm if found is None else found
+
     def _places(self, yoke: YokePlace) -> FloatArray:
         """The model's points (6, 3) as solved."""
         place, socket = self._place, self._socket
         along = np.array([1.0, np.tan(place.angle_rad), 0.0])
         clock = place.clock_rad or 0.0
         radial = socket.radius_mm * np.array([0.0, np.sin(clock), np.cos(clock)])
-        face_x = socket.face_x_mm if place.face_x_mm is None else place.face_x_mm
         back = np.array([np.cos(yoke.angle_rad), np.sin(yoke.angle_rad), 0.0])
         return np.stack(
             [
                 place.axis_mm,
                 place.axis_mm + self._length_mm * along,
-                [face_x, place.axis_mm[1], place.axis_mm[2] + socket.radius_mm],
+                [self._face_x_mm, place.axis_mm[1], place.axis_mm[2] + socket.radius_mm],
                 place.axis_mm + self._lines_mm * along + radial,
                 yoke.shoulder_mm,
                 yoke.shoulder_mm - self._length_mm * back,
@@ -162,18 +168,16 @@ class YokeModel:
         )
 
     def _as_read(self, yoke: YokePlace) -> FloatArray:
-        """The figures (4,) themselves."""
+        """The figures (4,) themselves; as drawn where not known."""
         place = self._place
         run = float(place.axis_mm[0] - yoke.shoulder_mm[0])
         centreline_y = float(yoke.shoulder_mm[1]) + np.tan(yoke.angle_rad) * run
-        face_x = np.nan if place.face_x_mm is None else place.face_x_mm
-        clock = np.nan if place.clock_rad is None else place.clock_rad
         return np.array(
             [
                 float(place.axis_mm[1]) - centreline_y,
                 np.degrees(place.angle_rad - yoke.angle_rad),
-                face_x - float(yoke.shoulder_mm[0]),
-                np.degrees(clock),
+                self._face_x_mm - float(yoke.shoulder_mm[0]),
+                np.degrees(place.clock_rad or 0.0),
             ]
         )
 

@@ -11,6 +11,7 @@ import os
 import stat
 import unicodedata
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -23,6 +24,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.exif import Exif, read_exif
+from rigvision.photo.shared_codes import shared_codes
 
 #: Decoders that untrusted files may reach. Many phones' JPEGs are really MPO, which the
 #: JPEG decoder recognises by itself; only their first picture is read.
@@ -33,6 +35,7 @@ MAX_PIXELS = 120_000_000
 MIN_SIDE_PX = 240
 
 LumaArray = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+IndexArray = npt.NDArray[np.intp]
 LinearArray = npt.NDArray[np.float32]
 
 
@@ -65,6 +68,11 @@ class Picture:
             return np.asarray(cv2.LUT(box, _LINEAR_8BIT), dtype=np.float32)
         return _linear_16bit()[box]
 
+    def linear_at(self, row: IndexArray, column: IndexArray) -> LinearArray:
+        """Linear-light luminance, 0..1, of single pixels (...) of the picture."""
+        table = _LINEAR_8BIT if self.luma.dtype == np.uint8 else _linear_16bit()
+        return np.asarray(table.take(self.luma.ravel().take(row * self.width_px + column)))
+
 
 def read_picture(path: str | os.PathLike[str]) -> Picture:
     """Read a photo.
@@ -78,7 +86,7 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     with _opened(data, name) as image:
         exif = read_exif(image)
         luma = _decode_luma(image, data, name)
-    upright = np.ascontiguousarray(_UPRIGHT[exif.orientation](luma))
+    upright = np.asarray(_UPRIGHT[exif.orientation](luma))
     return Picture(path, name, hashlib.sha256(data).hexdigest(), upright, exif)
 
 
@@ -167,7 +175,7 @@ def _decode_luma(image: Image.Image, data: bytes, name: str) -> LumaArray:
         image.load()
         if image.format in ("PNG", "TIFF"):
             return _decode_deep(data, name)
-        return np.asarray(image if image.mode == "L" else image.convert("L"))
+        return shared_codes(image if image.mode == "L" else image.convert("L"))
     except (OSError, ValueError, SyntaxError, MemoryError, EOFError) as error:
         raise PhotoError(
             "damaged",
@@ -195,16 +203,17 @@ def _decoders(data: bytes) -> tuple[str, ...]:
     return ("HEIF",)
 
 
-#: What EXIF orientation n needs to stand upright (EXIF 2.32, tag 0x0112).
-_UPRIGHT: dict[int, Any] = {
+#: What EXIF orientation n needs to stand upright (EXIF 2.32, tag 0x0112). OpenCV turns 12 MP
+#: in 4 ms; numpy took 76, more than all the rest of a portrait picture's check.
+_UPRIGHT: dict[int, Callable[[Any], Any]] = {
     1: lambda a: a,
-    2: np.fliplr,
-    3: lambda a: np.rot90(a, 2),
-    4: np.flipud,
-    5: np.transpose,
-    6: lambda a: np.rot90(a, -1),
-    7: lambda a: np.rot90(a, 2).T,
-    8: np.rot90,
+    2: lambda a: cv2.flip(a, 1),
+    3: lambda a: cv2.rotate(a, cv2.ROTATE_180),
+    4: lambda a: cv2.flip(a, 0),
+    5: cv2.transpose,
+    6: lambda a: cv2.rotate(a, cv2.ROTATE_90_CLOCKWISE),
+    7: lambda a: cv2.flip(cv2.transpose(a), -1),
+    8: lambda a: cv2.rotate(a, cv2.ROTATE_90_COUNTERCLOCKWISE),
 }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,9 +29,18 @@ class Axis:
 
     def surface(self, x_mm: FloatArray, angle_rad: FloatArray, radius_mm: FloatArray) -> FloatArray:
         """Points (..., 3) at x along, angle about and radius from the axis."""
-        x, angle, radius = np.broadcast_arrays(x_mm, angle_rad, radius_mm)
-        y = self.y_at(x) + radius * np.sin(angle)
-        return np.stack([x, y, self.z_mm + radius * np.cos(angle)], axis=-1)
+        # Each coordinate in one piece, as all that is done with the points goes coordinate by
+        # coordinate; and angles are turned into sines before there are many of them.
+        shape = np.broadcast_shapes(x_mm.shape, angle_rad.shape, radius_mm.shape)
+        points = np.empty((3, *shape))
+        points[0] = x_mm
+        points[1] = self.y_at(x_mm) + radius_mm * np.sin(angle_rad)
+        points[2] = self.z_mm + radius_mm * np.cos(angle_rad)
+        return np.moveaxis(points, 0, -1)
+
+    def moved(self, by_y_mm: float, by_angle_rad: float) -> Axis:
+        """This axis moved at its own ``x_mm``."""
+        return replace(self, y_mm=self.y_mm + by_y_mm, angle_rad=self.angle_rad + by_angle_rad)
 
     def towards_camera_rad(self, view: View, x_mm: float) -> tuple[float, float]:
         """Direction psi to the camera about the axis, and its distance from the axis."""

@@ -35,6 +35,9 @@ class PoseTuning:
 
     corner_floor_px: float = 0.03  # what fitted borders may err beyond their own statistics
     border_shift_prior_px: float = 0.6  # phones' tone curves and sharpening, path-traced pictures
+    # How far a mark's own border shift may be from the common one: light and focus differ from
+    # mark to mark, and with them what tone curve and sharpening do (path-traced pictures).
+    own_shift_px: float = 0.05
     min_marks: int = 4
     # A mark is refused where it lies this far from where all the others put it: in pixels,
     # and in RMS residuals of those others.
@@ -381,6 +384,8 @@ def _whitening(mark: Mark, position_px: float, tuning: PoseTuning) -> FloatArray
     """Inverse Cholesky factor (8, 8) of a mark's corner covariance."""
     covariance = mark.covariance_px2 + np.eye(8) * tuning.corner_floor_px**2
     shared = np.kron(np.ones((4, 4)), np.eye(2)) * position_px**2
+    outward = outward_shift(mark.corners_px).ravel()
+    shared += np.outer(outward, outward) * tuning.own_shift_px**2
     return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance + shared)))
 
 

@@ -25,58 +25,28 @@ def step_evidence(
 ) -> FloatArray:
     """How much better two ramps with a step fit around each sample than one curve, 0..1.
 
-    Scale-free: a faint but sharp border counts as much as a strong one. The window (from
-    ``before_mm`` in front of a sample to ``after_mm`` behind it) is the same around every
-    sample, so one projection serves them all. NaN samples give no evidence.
+    For profiles (S, K). Scale-free: a faint but sharp border counts as much as a strong one.
+    The window (from ``before_mm`` in front of a sample to ``after_mm`` behind it) is the same
+    around every sample, so one projection serves them all. NaN samples give no evidence.
     """
     before, after = int(before_mm / step_mm), int(after_mm / step_mm)
     width = before + after + 1
-    evidence = np.zeros(len(light))
+    evidence = np.zeros(light.shape)
     if len(light) <= width:
         return evidence
     d = np.asarray((np.arange(width) - before) * (step_mm / blur_mm), dtype=np.float64)
     beyond = cumulative_normal(d)
     smooth = np.stack([np.ones(width), d, d**2], axis=1)
     stepped = np.stack([beyond, beyond * d, 1.0 - beyond, (1.0 - beyond) * d], axis=1)
-    windows = np.lib.stride_tricks.sliding_window_view(light, width)
-    seen = np.asarray(np.all(np.isfinite(windows), axis=1))
-    values = np.where(seen[:, None], windows, 0.0)
-    floor = width * (RAMP_ERROR * np.abs(values).mean(axis=1) + 1e-4) ** 2
-    misfit = [
-        np.sum((values @ (np.eye(width) - basis @ np.linalg.pinv(basis))) ** 2, axis=1) + floor
-        for basis in (smooth, stepped)
-    ]
+    windows = np.lib.stride_tricks.sliding_window_view(light, width, axis=0)
+    seen = np.asarray(np.all(np.isfinite(windows), axis=2))
+    values = np.where(seen[..., None], windows, 0.0)
+    whole = np.einsum("skw,skw->sk", values, values)
+    floor = width * (RAMP_ERROR * np.abs(values).mean(axis=2) + 1e-4) ** 2
+    misfit = []
+    for basis in (smooth, stepped):
+        explained = values @ np.linalg.qr(basis)[0]
+        misfit.append(np.maximum(whole - np.sum(explained**2, axis=2), 0.0) + floor)
     gain = np.log(misfit[0] / misfit[1]) * width / SAMPLES_PER_INDEPENDENT
     evidence[before : before + len(gain)] = np.where(seen, gain, 0.0)
     return np.asarray(np.clip(evidence / MOST_DOUBT, 0.0, 1.0))
-
-
-def step_doubt(
-    s_mm: FloatArray,
-    light: FloatArray,
-    places_mm: FloatArray,
-    blur_mm: float,
-    before_mm: float,
-    after_mm: float,
-) -> FloatArray | None:
-    """How much worse than the best a step fits at each place (P,), in squared sigmas, capped.
-
-    All places share one window around their middle. None where too little is in view.
-    """
-    middle = float(places_mm.mean())
-    window = (s_mm > middle - before_mm) & (s_mm < middle + after_mm) & np.isfinite(light)
-    if window.sum() < 12:
-        return None
-    s, target = s_mm[window], light[window]
-    d = (s[None, :] - places_mm[:, None]) / blur_mm
-    beyond = cumulative_normal(d)
-    inside = 1.0 - beyond
-    root = np.sqrt(np.maximum(-d, 0.0))
-    design = np.stack([beyond, beyond * d, inside, inside * d, root], axis=-1)
-    turned = np.swapaxes(design, 1, 2)
-    levels = np.linalg.solve(turned @ design + 1e-9 * np.eye(5), turned @ target[:, None])
-    misfit = np.sum((target - (design @ levels)[:, :, 0]) ** 2, axis=1)
-    misfit = misfit + len(s) * (RAMP_ERROR * float(np.abs(target).mean())) ** 2
-    independent = len(s) / SAMPLES_PER_INDEPENDENT
-    doubt = (misfit / max(float(misfit.min()), 1e-12) - 1.0) * independent
-    return np.asarray(np.minimum(doubt, MOST_DOUBT))

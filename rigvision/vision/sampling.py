@@ -28,17 +28,17 @@ def visible_through_window(
     The line of sight must clear the window at the plate's front and at its back.
     """
     centre = view.camera_centre_mm
-    clear = np.ones(points_mm.shape[:-1], dtype=bool)
-    for z_mm in gauge.plate.z_mm:
-        part = (z_mm - points_mm[..., 2]) / (centre[2] - points_mm[..., 2])
-        crossing = points_mm + part[..., None] * (centre - points_mm)
+    x, y, z = np.ascontiguousarray(np.moveaxis(points_mm, -1, 0))
+    clear = np.ones(z.shape, dtype=bool)
+    for face_z_mm in gauge.plate.z_mm:
+        part = (face_z_mm - z) / (centre[2] - z)
+        inside = np.ones(z.shape, dtype=bool)
+        for place, eye, (low, high) in ((x, centre[0], window_x_mm), (y, centre[1], window_y_mm)):
+            crossing = place + part * (eye - place)
+            inside &= crossing > low + WINDOW_MARGIN_MM
+            inside &= crossing < high - WINDOW_MARGIN_MM
         # A point in front of this face of the plate is not hidden by it.
-        before = points_mm[..., 2] >= z_mm
-        for axis, (low, high) in enumerate((window_x_mm, window_y_mm)):
-            inside = (crossing[..., axis] > low + WINDOW_MARGIN_MM) & (
-                crossing[..., axis] < high - WINDOW_MARGIN_MM
-            )
-            clear &= inside | before
+        clear &= inside | (z >= face_z_mm)
     return clear
 
 
@@ -54,18 +54,19 @@ def light_at(picture: Picture, view: View, points_mm: FloatArray) -> FloatArray:
     if linear.size == 0:
         return np.full(points_mm.shape[:-1], np.nan)
     # OpenCV's maps may have at most 32767 rows and columns: lay the points out as a block.
-    width = 1024
-    padded = np.resize(points_px, (-(-len(points_px) // width) * width, 2))
-    grid = (padded - (left, top)).astype(np.float32).reshape(-1, width, 2)
+    count, width = len(points_px), 1024
+    maps = np.zeros((2, -(-count // width) * width), dtype=np.float32)
+    maps[:, :count] = points_px.T - np.array([[left], [top]])
+    map_x, map_y = maps.reshape(2, -1, width)
     light = cv2.remap(
         linear,
-        grid[..., 0],
-        grid[..., 1],
+        map_x,
+        map_y,
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=(float("nan"),) * 4,
     )
-    flat = np.asarray(light, dtype=np.float64).reshape(-1)[: len(points_px)]
+    flat = np.asarray(light, dtype=np.float64).reshape(-1)[:count]
     return flat.reshape(points_mm.shape[:-1])
 
 
@@ -76,15 +77,16 @@ def trimmed_mean(strip: FloatArray) -> tuple[FloatArray, FloatArray]:
     columns share pixels and texture: about every third counts as independent.
     """
     ordered = np.sort(strip, axis=1)  # NaN go last
-    counts = np.isfinite(ordered).sum(axis=1)
-    column = np.arange(ordered.shape[1])
-    middle = (column >= counts[:, None] * 0.25) & (column < counts[:, None] * 0.75)
-    number = middle.sum(axis=1)
-    safe = np.maximum(number, 1)
-    mean = np.where(middle, ordered, 0.0).sum(axis=1) / safe
-    top = np.where(middle, ordered, -np.inf).max(axis=1)
-    bottom = np.where(middle, ordered, np.inf).min(axis=1)
+    finite = np.isfinite(ordered)
+    counts = finite.sum(axis=1)
+    first, past = np.ceil(0.25 * counts).astype(int), np.ceil(0.75 * counts).astype(int)
+    number = past - first
+    rows, last = np.arange(len(ordered)), ordered.shape[1] - 1
+    bottom, top = ordered[rows, np.minimum(first, last)], ordered[rows, past - 1]
+    running = np.cumsum(np.where(finite, ordered, 0.0), axis=1)
+    total = running[rows, past - 1] - running[rows, np.minimum(first, last)] + bottom
     with np.errstate(invalid="ignore"):
         error = 1.2 * (top - bottom) / 1.349 / np.sqrt(np.maximum(counts / 3.0, 1.0))
     empty = number == 0
+    mean = total / np.maximum(number, 1)
     return np.where(empty, np.nan, mean), np.where(empty, np.nan, error)

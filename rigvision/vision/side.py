@@ -2,38 +2,57 @@
 
 Model of one side, at pixel (x, y) with signed distance d from the line, outward positive:
 
-    I = dark + (light - dark) * Phi(d / sigma)
+    I = (dark + (light - dark) * Phi(d / sigma)) * (1 + grade * s)
 
-Phi is the cumulative normal distribution: the edge-spread function of a Gaussian blur.
-All sides of all marks are solved together, five parameters each, by Gauss-Newton with
-Tukey's weights, so that dirt and scratches do not pull the line.
+Phi is the cumulative normal distribution: the edge-spread function of a Gaussian blur. s runs
+from -1 to 1 along the side, as the lamp's light and the lens's falls off: without the grade a
+side turns, as its border seems to lie further in where it is brighter. All sides of all marks
+are solved together, six parameters each, by Gauss-Newton with Tukey's weights, so that dirt
+and scratches do not pull the line. A side that has settled takes no further part.
 """
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from rigvision.ground.conventions import FloatArray
+from rigvision.ground.conventions import FloatArray, PixelArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
+from rigvision.vision.edge_spread import StepPixels
+from rigvision.vision.side_pixels import SidePixels, outward, side_pixels
 
-TRIM = 0.09  #: part of a side left out at each end, where the next side's blur reaches in
-MODULES = 8.0  #: modules along a side of family 36h11, its black border included
-REACH_MODULES = 0.80  #: how far from the line to look; one module away other edges begin
-MAX_REACH_PX = 8
-#: Pixel rows (or columns) used of each side, Gauss-Newton steps, largest offset believed, px.
-ROUNDS = ((24, 3, 4.0), (48, 4, 1.5))
+BLUR_RANGE_PX = (0.25, 6.0)
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
+#: Unknowns of a side: offset, turn, dark, light, grade, blur.
+UNKNOWNS, BLUR = 6, 5
+#: The blur may change by this factor in a step: it would overshoot to nothing at first.
+MOST_BLUR_CHANGE = 2.0
+
+#: Pixel rows (or columns) of each side: to find its line, and to fit it.
+ROUGH_ROWS, ROWS = 24, 48
+#: Moves of a side's line that are believed: of the rough one, and of the fitted one from there.
+LARGEST_PX = (6.0, 3.5)
+#: A side's blur less than this part of its mark's, or a line further off the rough one (px),
+#: was not told from the side alone; its place is then known no better than so, px.
+LEAST_BLUR, FARTHEST_PX, UNTOLD_PX = 0.8, 0.7, 0.1
+STEPS = 10  #: of Gauss-Newton at most
+SETTLED_PX = 0.02  #: a step of a side's line that needs no further one
+#: Tukey's constant: 95 % of least squares' efficiency on normal noise.
+TUKEY = 4.685
+#: What no model of a border describes, part of its contrast: no outlier, however little noise.
+MISFIT = 0.03
+#: Steps of the line through the rows' counted borders, and what a row may be off at least, px.
+COUNTED_STEPS, COUNTED_FLOOR_PX = 4, 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class SideFits:
-    """One entry for each side: the line ``normal . p = distance`` (outward normal)."""
+    """One entry for each side: the line ``normal . p = distance`` (outward normal). Where a side
+    is not usable, the line is the rough one or one that was not believed.
+    """
 
     normal: FloatArray  # (S, 2)
     distance_px: FloatArray  # (S,)
@@ -41,16 +60,7 @@ class SideFits:
     blur_px: FloatArray  # (S,)
     contrast: FloatArray  # (S,)
     usable: npt.NDArray[np.bool_]  # (S,)
-    spread: EdgeSpread
-
-
-@dataclass(frozen=True, slots=True)
-class _Samples:
-    """Pixels around each side: along (S, R, 1), across and light (S, R, C)."""
-
-    along: FloatArray  # -1..1 from start to end of the side
-    across_px: FloatArray
-    light: FloatArray
+    pixels: StepPixels
 
 
 def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
@@ -59,174 +69,207 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
     """
     starts = quads_px.reshape(-1, 2).copy()
     ends = np.roll(quads_px, -1, axis=1).reshape(-1, 2).copy()
-    usable = np.ones(len(starts), dtype=bool)
-    state = np.zeros((len(starts), 5))
-    covariance = np.zeros((len(starts), 5, 5))
-    samples = None
-    for rows, steps, largest_px in ROUNDS:
-        samples = _sample(picture, starts, ends, usable, rows)
-        state = _initial_state(samples)
-        state, covariance = _gauss_newton(samples, state, steps)
-        inside = np.abs(state[:, :2]).sum(axis=1) < largest_px + 2.0
-        usable &= (
-            np.isfinite(state).all(axis=1) & inside & (state[:, 3] - state[:, 2] > MIN_CONTRAST)
-        )
-        state[~usable] = 0.0
-        _move(starts, ends, state)
-    assert samples is not None
-    normal = _outward(starts, ends)
-    return SideFits(
+    samples = side_pixels(picture, starts, ends, ROUGH_ROWS)
+    rough = _counted(samples)
+    kept = np.flatnonzero(_believable(rough, LARGEST_PX[0]))  # the sides that can still be used
+    starts[kept], ends[kept] = _moved(starts[kept], ends[kept], rough[kept])
+    samples = side_pixels(picture, starts[kept], ends[kept], ROWS)
+    state, covariance = _fitted(samples, rough[kept], kept // 4)
+    good = _believable(state, LARGEST_PX[1])
+    samples, kept = samples.part(good), kept[good]
+    state, covariance = state[good], covariance[good]
+    starts[kept], ends[kept] = _moved(starts[kept], ends[kept], state)
+    normal = outward(starts, ends)
+    fits = SideFits(
         normal,
         np.sum(normal * (starts + ends) / 2, axis=1),
-        covariance[:, :2, :2],
-        np.where(usable, state[:, 4], np.nan),
-        state[:, 3] - state[:, 2],
-        usable & (covariance[:, 0, 0] < 1.0) & (state[:, 4] > 0.1),
-        _edge_spread(samples, state, usable),
+        np.full((len(starts), 2, 2), np.nan),
+        np.full(len(starts), np.nan),
+        np.full(len(starts), np.nan),
+        np.zeros(len(starts), dtype=bool),
+        _step_pixels(samples, state),
     )
+    fits.covariance[kept] = covariance[:, :2, :2]
+    fits.blur_px[kept] = state[:, BLUR]
+    fits.contrast[kept] = state[:, 3] - state[:, 2]
+    fits.usable[kept] = _well_known(covariance)
+    return fits
 
 
-def _outward(starts: FloatArray, ends: FloatArray) -> FloatArray:
-    """Unit normals (S, 2) pointing out of a quad whose corners run clockwise in the picture."""
-    along = ends - starts
-    along = along / np.linalg.norm(along, axis=1, keepdims=True)
-    return np.column_stack([along[:, 1], -along[:, 0]])
-
-
-def _sample(
-    picture: Picture,
-    starts: FloatArray,
-    ends: FloatArray,
-    usable: npt.NDArray[np.bool_],
-    rows: int,
-) -> _Samples:
-    """Whole pixels near each side, along rows or columns, whichever crosses it more squarely."""
-    reach = _reach_px(starts, ends, usable)
-    left, top = np.floor(np.minimum(starts, ends).min(axis=0) - reach - 2).astype(int).clip(min=0)
-    right, bottom = np.ceil(np.maximum(starts, ends).max(axis=0) + reach + 3).astype(int)
-    linear = picture.linear(int(left), int(top), int(right), int(bottom))
-    along_y = np.abs(ends - starts)[:, 1] >= np.abs(ends - starts)[:, 0]
-    major = np.where(along_y, 1, 0)  # the coordinate that steps from row to row
-    s = np.arange(len(starts))
-    fraction = np.linspace(TRIM, 1.0 - TRIM, rows)
-    wanted = starts[s, major, None] + fraction * (ends - starts)[s, major, None]
-    row = np.round(wanted)  # (S, R)
-    # A short side has fewer rows than are asked for: none may count twice.
-    twice = np.diff(row, axis=1, prepend=np.nan) == 0.0
-    slope = (ends - starts)[s, 1 - major] / (ends - starts)[s, major]
-    crossing = starts[s, 1 - major, None] + slope[:, None] * (row - starts[s, major, None])
-    column = np.round(crossing)[:, :, None] + np.arange(-reach, reach + 1)  # (S, R, C)
-    row3 = np.broadcast_to(row[:, :, None], column.shape)
-    x = np.where(along_y[:, None, None], column, row3)
-    y = np.where(along_y[:, None, None], row3, column)
-    normal = _outward(starts, ends)
-    dx, dy = x - starts[:, 0, None, None], y - starts[:, 1, None, None]
-    across = dx * normal[:, 0, None, None] + dy * normal[:, 1, None, None]
-    height, width = linear.shape
-    inside = (x >= left) & (x < left + width) & (y >= top) & (y < top + height)
-    inside &= ~twice[:, :, None]
-    xi = np.clip(x - left, 0, width - 1).astype(np.intp)
-    yi = np.clip(y - top, 0, height - 1).astype(np.intp)
-    light = np.where(inside, linear[yi, xi], np.nan)
-    length = (ends - starts)[s, major]
-    along = (2.0 * (row - starts[s, major, None]) / length[:, None] - 1.0)[:, :, None]
-    # A side partly outside the picture is fitted to what is there; far samples belong to
-    # other edges, whatever the slant.
-    limit = REACH_MODULES * np.linalg.norm(ends - starts, axis=1)[:, None, None] / MODULES
-    return _Samples(along, across, np.where(np.abs(across) <= limit, light, np.nan))
-
-
-def _reach_px(starts: FloatArray, ends: FloatArray, usable: npt.NDArray[np.bool_]) -> int:
-    lengths = np.linalg.norm(ends - starts, axis=1)[usable]
-    longest = float(lengths.max()) if len(lengths) else 80.0
-    return int(np.clip(np.ceil(REACH_MODULES * longest / MODULES), 3, MAX_REACH_PX))
-
-
-def _initial_state(samples: _Samples) -> FloatArray:
-    """Offset 0, turn 0, levels from the far samples on either side, blur one pixel."""
-    state = np.zeros((len(samples.light), 5))
-    for column, side in ((2, samples.across_px < -2.0), (3, samples.across_px > 2.0)):
-        state[:, column] = _median_where(samples.light, side & np.isfinite(samples.light))
-    state[:, 4] = 1.0
-    return state
-
-
-def _gauss_newton(
-    samples: _Samples, state: FloatArray, steps: int
+def _fitted(
+    samples: SidePixels, rough: FloatArray, mark: npt.NDArray[np.intp]
 ) -> tuple[FloatArray, FloatArray]:
-    """Solve every side; returns the state (S, 5) and its covariance (S, 5, 5)."""
-    valid = np.isfinite(samples.light)
-    light = np.where(valid, samples.light, 0.0)
-    covariance = np.zeros((len(state), 5, 5))
-    for step in range(steps):
-        residual, jacobian = _model(samples, state, light)
-        weight = valid * (_tukey(residual, valid) if step else 1.0)
-        weighted = jacobian * weight[..., None]
-        flat = weighted.reshape(len(state), -1, 5)
-        turned = np.swapaxes(flat, 1, 2)
-        normal = turned @ jacobian.reshape(len(state), -1, 5) + np.eye(5) * 1e-9
-        gradient = turned @ residual.reshape(len(state), -1, 1)
-        inverse = np.linalg.inv(normal)
-        change = (inverse @ gradient)[:, :, 0]
-        state = state + np.clip(change, -2.0, 2.0)
-        state[:, 4] = np.clip(state[:, 4], 0.25, 6.0)
-        count = np.maximum(weight.sum(axis=(1, 2)) - 5.0, 1.0)
-        variance = (weight * residual**2).sum(axis=(1, 2)) / count
-        covariance = inverse * variance[:, None, None]
+    """State (S, 6) and covariance (S, 6, 6), each side by itself; then those that cannot tell
+    their place from their blur once more, with the blur of the same mark (S,).
+
+    A side that lies along the pixels' rows shows its border to a single row, sharpened at that.
+    """
+    start = rough.copy()
+    start[:, :2] = 0.0
+    state, covariance = _gauss_newton(samples, start, UNKNOWNS)
+    typical = np.array([np.median(state[mark == m, BLUR]) for m in mark])
+    odd = state[:, BLUR] < LEAST_BLUR * typical
+    odd |= np.abs(state[:, :2]).sum(axis=1) > FARTHEST_PX
+    if odd.any():
+        start[:, BLUR] = typical
+        state[odd], covariance[odd] = _gauss_newton(samples.part(odd), start[odd], BLUR)
+        covariance[odd, :2, :2] += UNTOLD_PX**2 * np.eye(2)
     return state, covariance
 
 
-def _model(
-    samples: _Samples, state: FloatArray, light: FloatArray
+def _believable(state: FloatArray, largest_px: float) -> npt.NDArray[np.bool_]:
+    """Which sides (S,) were found near where they were looked for, with a border's contrast."""
+    near = np.abs(state[:, :2]).sum(axis=1) < largest_px
+    return np.asarray(
+        np.isfinite(state).all(axis=1) & near & (state[:, 3] - state[:, 2] > MIN_CONTRAST)
+    )
+
+
+def _well_known(covariance: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which sides (S,) could be told: an offset better than a pixel, and nothing left singular."""
+    variance = np.diagonal(covariance, axis1=1, axis2=2)
+    return np.asarray((variance[:, :BLUR] > 0.0).all(axis=1) & (variance[:, 0] < 1.0))
+
+
+def _counted(samples: SidePixels) -> FloatArray:
+    """State (S, 6): levels from the far samples on either side, the line from how many pixels
+    of each row are dark, blur one pixel.
+
+    Right to some tenths of a pixel however far off the border is, and whatever its blur, where
+    a fit might settle beside it.
+    """
+    state = np.zeros((len(samples.light), BLUR + 1))
+    for column, side in ((2, samples.across_px < -2.0), (3, samples.across_px > 2.0)):
+        state[:, column] = _median_where(samples.light, side & samples.seen)
+    state[:, BLUR] = 1.0
+    seen = samples.seen
+    # A shadow's edge may lie across the side: each row against its own light.
+    beyond = seen & (samples.across_px > 2.0)
+    rows = (-1, 1, samples.light.shape[2])
+    lamp = _median_where(samples.light.reshape(rows), beyond.reshape(rows))
+    bright = np.where(beyond.any(axis=2), lamp.reshape(seen.shape[:2]), state[:, 3:4])[:, :, None]
+    contrast = bright * (1.0 - (state[:, 2] / np.maximum(state[:, 3], MIN_CONTRAST)))[:, None, None]
+    dark = np.clip((bright - samples.light) / np.maximum(contrast, MIN_CONTRAST), 0.0, 1.0)
+    pitch = np.abs(np.diff(samples.across_px[:, 0, :2], axis=1))
+    first = np.where(seen, samples.across_px, np.inf).min(axis=2)
+    border = first + pitch * (np.where(seen, dark, 0.0).sum(axis=2) - 0.5)
+    along = samples.along[:, :, 0].astype(np.float64)
+    state[:, :2] = _robust_lines(along, border.astype(np.float64), np.any(seen, axis=2))
+    return state
+
+
+def _robust_lines(along: FloatArray, border: FloatArray, seen: npt.NDArray[np.bool_]) -> FloatArray:
+    """Offset and turn (S, 2) of lines through places (S, R), by Tukey's weights."""
+    border = np.where(seen, border, 0.0)
+    weight = seen.astype(float)
+    for _ in range(COUNTED_STEPS):
+        total = weight.sum(axis=1, keepdims=True).clip(min=1e-9)
+        middle = (weight * along).sum(axis=1, keepdims=True) / total
+        level = (weight * border).sum(axis=1, keepdims=True) / total
+        apart = along - middle
+        turn = (weight * apart * border).sum(axis=1, keepdims=True)
+        turn /= (weight * apart**2).sum(axis=1, keepdims=True).clip(min=1e-9)
+        off = np.abs(border - level - turn * apart)
+        scale = 1.4826 * _median_where(off, seen)[:, None] + COUNTED_FLOOR_PX
+        weight = seen * np.maximum(1.0 - (off / (TUKEY * scale)) ** 2, 0.0) ** 2
+    return np.concatenate([level - turn * middle, turn], axis=1)
+
+
+def _gauss_newton(
+    samples: SidePixels, state: FloatArray, number: int
 ) -> tuple[FloatArray, FloatArray]:
-    """Residuals (S, R, C) and derivatives (S, R, C, 5) by offset, turn, dark, light, blur."""
-    offset, turn, dark, bright, sigma = (state[:, k, None, None] for k in range(5))
-    z = (samples.across_px - offset - turn * samples.along) / sigma
+    """Solve every side for its first ``number`` unknowns; returns the state (S, 6) and its
+    covariance (S, 6, 6), 0 where nothing was solved for.
+    """
+    state, covariance = state.copy(), np.zeros((len(state), UNKNOWNS, UNKNOWNS))
+    moving = np.arange(len(state))
+    for step in range(STEPS):
+        if not len(moving):
+            break
+        state[moving], covariance[moving, :number, :number], moved_px = _step(
+            samples, state[moving], number, weighted=step > 0
+        )
+        if step > 0:  # the first had no weights yet
+            unsettled = moved_px > SETTLED_PX
+            moving, samples = moving[unsettled], samples.part(unsettled)
+    return state, covariance
+
+
+def _step(
+    samples: SidePixels, state: FloatArray, number: int, *, weighted: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """One step: the state (S, 6), its covariance (S, N, N), and how far each line moved (S,)."""
+    columns = _model(samples, state)
+    least = MISFIT * (state[:, 3] - state[:, 2])
+    root = _tukey_root(columns[:, -1], samples.seen, least) if weighted else samples.seen
+    columns *= root[:, None]
+    # All sums of products at once: normal matrix, gradient, sum of squares.
+    flat = columns.reshape(len(state), UNKNOWNS + 1, -1)
+    products = (flat @ np.swapaxes(flat, 1, 2)).astype(np.float64)
+    inverse = np.linalg.inv(products[:, :number, :number] + np.eye(number) * 1e-9)
+    change = np.clip((inverse @ products[:, :number, -1:])[:, :, 0], -2.0, 2.0)
+    blur, after = state[:, BLUR], state.copy()
+    after[:, :number] += change
+    after[:, BLUR] = after[:, BLUR].clip(blur / MOST_BLUR_CHANGE, blur * MOST_BLUR_CHANGE)
+    after[:, BLUR] = after[:, BLUR].clip(*BLUR_RANGE_PX)
+    count = np.maximum(np.square(root).sum(axis=(1, 2)) - number, 1.0)
+    covariance = inverse * (products[:, -1, -1] / count)[:, None, None]
+    return after, covariance, np.abs(change[:, :2]).sum(axis=1)
+
+
+def _model(samples: SidePixels, state: FloatArray) -> PixelArray:
+    """Derivatives by the unknowns, in the state's order, and the residuals: (S, 7, R, C)."""
+    columns = np.empty((len(state), UNKNOWNS + 1, *samples.light.shape[1:]), dtype=np.float32)
+    offset, turn, dark, bright, grade, sigma = state.astype(np.float32).T[:, :, None, None]
+    along = samples.along
+    lamp = 1.0 + grade * along
+    z = samples.across_px - (offset + turn * along)
+    z /= sigma
     phi = cumulative_normal(z)
-    density = np.exp(-0.5 * z * z) * (0.3989422804014327 * (bright - dark) / sigma)
-    residual = light - (dark + (bright - dark) * phi)
-    jacobian = np.stack([-density, -density * samples.along, 1.0 - phi, phi, -density * z], axis=-1)
-    return residual, jacobian
+    density = np.exp(-0.5 * z * z)
+    density *= lamp * ((bright - dark) / sigma * np.float32(-1.0 / np.sqrt(2.0 * np.pi)))
+    columns[:, 0] = density
+    np.multiply(density, along, out=columns[:, 1])
+    np.multiply(phi, lamp, out=columns[:, 3])
+    np.subtract(lamp, columns[:, 3], out=columns[:, 2])
+    even = dark + (bright - dark) * phi
+    np.multiply(even, along, out=columns[:, 4])
+    np.multiply(density, z, out=columns[:, BLUR])
+    np.subtract(samples.light, even * lamp, out=columns[:, -1])
+    return columns
 
 
-def _edge_spread(samples: _Samples, state: FloatArray, usable: npt.NDArray[np.bool_]) -> EdgeSpread:
-    """Median brightness of all sides' pixels by distance from their border, dark 0, light 1."""
-    offset, turn, dark, bright, sigma = (state[usable][:, k, None, None] for k in range(5))
-    if not usable.any():
-        return EdgeSpread(cumulative_normal(SPREAD_PX))
-    distance = samples.across_px[usable] - offset - turn * samples.along[usable]
-    value = (samples.light[usable] - dark) / (bright - dark)
-    good = np.isfinite(value)
-    bins = np.round((distance[good] - SPREAD_PX[0]) / 0.25).astype(int)
-    order = np.argsort(bins, kind="stable")
-    borders = np.searchsorted(bins[order], np.arange(len(SPREAD_PX) + 1))
-    sorted_values = value[good][order]
-    response = cumulative_normal(SPREAD_PX / float(np.median(sigma)))
-    for k, (low, high) in enumerate(itertools.pairwise(borders)):
-        if high - low >= 40:
-            response[k] = np.median(sorted_values[low:high])
-    return EdgeSpread(response)
+def _step_pixels(samples: SidePixels, state: FloatArray) -> StepPixels:
+    """The pixels of fitted sides, each against its own border and levels."""
+    offset, turn, dark, bright, grade, _ = state.astype(np.float32).T[:, :, None, None]
+    distance = samples.across_px - (offset + turn * samples.along)
+    brightness = (samples.light / (1.0 + grade * samples.along) - dark) / (bright - dark)
+    return StepPixels(distance[samples.seen], brightness[samples.seen], state[:, BLUR])
 
 
-def _tukey(residual: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
-    """Tukey's biweight; the scale of each side is the median absolute residual."""
-    scale = 1.4826 * _median_where(np.abs(residual), valid)[:, None, None] + 1e-4
-    u = residual / (4.685 * scale)
-    return np.where(np.abs(u) < 1.0, (1.0 - u * u) ** 2, 0.0)
+def _tukey_root(residual: PixelArray, seen: npt.NDArray[np.bool_], least: FloatArray) -> PixelArray:
+    """Roots of Tukey's biweight, 0 for pixels not seen; the scale of each side is the median
+    absolute residual, or ``least`` (S,).
+    """
+    scale = np.maximum(1.4826 * _median_where(np.abs(residual), seen), least)[:, None, None]
+    u = residual / (TUKEY * scale + 1e-4).astype(np.float32)
+    return np.asarray(np.maximum(1.0 - u * u, 0.0) * seen)
 
 
-def _median_where(values: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
+def _median_where(values: PixelArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
     """Median (S,) of the valid samples of each side; 0 where there are none."""
     ordered = np.sort(np.where(valid, values, np.inf).reshape(len(values), -1), axis=1)
     count = valid.reshape(len(values), -1).sum(axis=1)
     middle = ordered[
         np.arange(len(values)), np.maximum(count // 2, 0).clip(max=ordered.shape[1] - 1)
     ]
-    return np.where(count > 0, middle, 0.0)
+    return np.where(count > 0, middle, 0.0).astype(np.float64)
 
 
-def _move(starts: FloatArray, ends: FloatArray, state: FloatArray) -> None:
-    """Shift the sides' ends onto the fitted lines."""
-    normal = _outward(starts, ends)
-    starts += normal * (state[:, 0] - state[:, 1])[:, None]
-    ends += normal * (state[:, 0] + state[:, 1])[:, None]
+def _moved(
+    starts: FloatArray, ends: FloatArray, state: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The sides' ends shifted onto the fitted lines."""
+    normal = outward(starts, ends)
+    offset, turn = state[:, :1], state[:, 1:2]
+    return starts + normal * (offset - turn), ends + normal * (offset + turn)

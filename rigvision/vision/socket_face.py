@@ -1,31 +1,52 @@
-"""The socket's face: where the barrel ends towards the yoke, on its crown."""
+"""The socket's face: where the barrel ends towards the yoke, read on its crown.
+
+Along the barrel the picture holds yoke or pocket, then the barrel's broken edge, then the
+barrel. How wide the edge is broken is not on the drawing, and its slant may shine like the
+barrel or mirror the dark: where it is as dark as what lies before it, the border that is seen
+is its far end. So the light along x is taken as a smooth random curve and on top of it two
+steps of unknown strength, one at the face and one where the broken edge ends; width and
+brightness of the broken edge are averaged over, told apart only as far as the picture can.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.vision.barrel_scene import Axis, BarrelScene
-from rigvision.vision.ramp_step import step_doubt
+from rigvision.vision.light_curve import CurveTuning, LightCurve
 from rigvision.vision.sampling import trimmed_mean
-from rigvision.world.frame import Socket
 
 
 @dataclass(frozen=True, slots=True)
 class FaceTuning:
-    search_mm: float = 0.5
+    """Every free choice. Strengths are standard deviations, as parts of the local light."""
+
+    search_mm: float = 0.4
+    place_step_mm: float = 0.01
     prior_mm: float = 0.08  # the drive's end stays where it is drawn, the yoke slides
-    beside_mm: float = 1.0  # looked at beyond the search
-    half_angle_deg: float = 30.0  # of the barrel about its crown
+    half_angle_deg: float = 40.0  # of the barrel about its crown
     bands: int = 6  # into which that part is cut, each read by itself
-    touching_mm: float = 0.8  # a shoulder nearer than this is the other edge of one slot
-    touching_doubt: float = 5.0
-    touching_floor_mm: float = 0.05  # broken edges of shoulder and face, not modelled
-    before_mm: float = 0.5  # what lies in front of the face, taken as a ramp
-    after_mm: float = 0.7  # of the barrel
+    before_mm: float = 0.5  # read in front of the search and behind it
+    after_mm: float = 0.7
+    # Broken edges: usual drawings allow up to 0.1 mm; from dark (0) over as bright as the
+    # barrel (1) to the glint of a slant that mirrors a lamp.
+    broken_mm: tuple[float, ...] = (0.0, 0.02, 0.04, 0.06, 0.08, 0.1)
+    shares: tuple[float, ...] = (0.0, 0.3, 0.6, 1.0, 1.5, 2.5)
+    all_dark: float = 0.5  # probability that the broken edge is dark all round, and bright
+    all_bright: float = 0.2
+    curve: CurveTuning = field(default_factory=CurveTuning)
+    step: float = 0.5
+    sample_weight: float = 0.14  # of a sample as evidence: neighbours share pixels and grain
+    least_samples: int = 8
+    waviness_mm: float = 0.015
+    stray: float = 0.05  # probability that a band shows another border than the face's
+    shoulder_reach_mm: float = 0.2  # of the yoke's own broken edge, behind its shoulder
+    overlap_mm: float = 0.03  # by which two parts that touch may seem to overlap
+    floor_mm: float = 0.015
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,101 +60,102 @@ def find_face(
 ) -> FacePlace | None:
     """The socket's face on the barrel's crown; None where it cannot be seen.
 
-    The picture along x holds the yoke (or pocket), a dark slot, and the barrel. Where the
-    shoulder is near, its known place is the slot's other edge, fitted together with it.
+    ``shoulder_x_mm`` is the yoke's shoulder, where known: another border, if it is near.
     """
-    tuning = tuning or FaceTuning()
+    t = tuning or FaceTuning()
     socket = scene.socket
     psi, _ = axis.towards_camera_rad(scene.pose.view, socket.face_x_mm)
-    half = np.radians(tuning.half_angle_deg)
-    angles = np.linspace(0.5 * psi - half, 0.5 * psi + half, 41)
     radius = np.asarray(socket.radius_mm)
     crown = axis.surface(np.asarray(socket.face_x_mm), np.asarray(0.5 * psi), radius)
     scale = scene.px_per_mm(crown, "x")
-    reach = tuning.search_mm + tuning.beside_mm
-    x = np.arange(socket.face_x_mm - reach, socket.face_x_mm + reach, 0.5 / scale)
-    strip = scene.light(axis.surface(x[:, None], angles[None, :], radius))
-    blur_mm = scene.pose.blur_px / scale
-    if shoulder_x_mm is not None and shoulder_x_mm > socket.face_x_mm - tuning.touching_mm:
-        mean, error = trimmed_mean(strip)
-        if not np.isfinite(mean).all():
-            return None
-        return _fit_slot(x, mean, error, blur_mm, socket, shoulder_x_mm, tuning)
-    return _consensus(x, strip, blur_mm, socket, tuning)
-
-
-def _consensus(
-    x: FloatArray, strip: FloatArray, blur_mm: float, socket: Socket, tuning: FaceTuning
-) -> FacePlace | None:
-    """Where a step fits best in all bands of the barrel's end together."""
-    places = socket.face_x_mm + np.arange(-tuning.search_mm, tuning.search_mm + 1e-9, 0.01)
-    total = ((places - socket.face_x_mm) / tuning.prior_mm) ** 2
-    read = 0
-    for band in np.array_split(strip, tuning.bands, axis=1):
-        mean, _ = trimmed_mean(band)
-        doubt = step_doubt(
-            x,
-            mean,
-            places,
-            blur_mm,
-            tuning.search_mm + tuning.before_mm,
-            tuning.search_mm + tuning.after_mm,
-        )
-        if doubt is not None:
-            total += doubt
-            read += 1
-    if read < tuning.bands / 2:
+    start = socket.face_x_mm - t.search_mm - t.before_mm
+    if shoulder_x_mm is not None:
+        start = max(start, shoulder_x_mm - t.shoulder_reach_mm)
+    x = np.arange(start, socket.face_x_mm + t.search_mm + t.after_mm, 0.5 / scale)
+    half = np.radians(t.half_angle_deg)
+    angles = np.linspace(0.5 * psi - half, 0.5 * psi + half, 60)
+    # The face is square to the axis: off the axis' height it lies further along or back.
+    along = x[:, None] - np.tan(axis.angle_rad) * socket.radius_mm * np.sin(angles)
+    strip = scene.light(axis.surface(along, angles[None, :], radius))
+    bands = [trimmed_mean(band)[0] for band in np.array_split(strip, t.bands, axis=1)]
+    whole = [band for band in bands if np.isfinite(band).all()]
+    if len(whole) < t.bands / 2 or len(x) < t.least_samples:
         return None
-    weight = np.exp(-0.5 * (total - total.min()))
+    light = np.stack(whole, axis=1)
+    return place_face(x, light, scene.pose.blur_px / scale, socket.face_x_mm, shoulder_x_mm, t)
+
+
+def place_face(
+    x: FloatArray,
+    light: FloatArray,
+    blur_mm: float,
+    drawn_x_mm: float,
+    shoulder_x_mm: float | None = None,
+    tuning: FaceTuning | None = None,
+) -> FacePlace:
+    """Mean and spread of the face's place over all that bands (S, K) of light at x (S,) leave
+    possible. ``blur_mm`` is the sigma of the picture's own blur.
+    """
+    t = tuning or FaceTuning()
+    places = drawn_x_mm + np.arange(-t.search_mm, t.search_mm + 1e-9, t.place_step_mm)
+    steps = np.concatenate(
+        [places, places[-1] + np.arange(t.place_step_mm, max(t.broken_mm) + 1e-9, t.place_step_mm)]
+    )
+    curve = _light_curve(x, blur_mm, shoulder_x_mm, t)
+    table = curve.whiten @ (t.step * cumulative_normal((x[:, None] - steps[None, :]) / blur_mm))
+    white = curve.white(light)
+    total = np.stack(
+        [
+            _over_shares(table, white, round(b / t.place_step_mm), len(places), t)
+            for b in t.broken_mm
+        ]
+    )
+    total = np.logaddexp.reduce(total, axis=0)
+    total -= 0.5 * ((places - drawn_x_mm) / t.prior_mm) ** 2
+    if shoulder_x_mm is not None:
+        total = np.where(places < shoulder_x_mm - t.overlap_mm, -np.inf, total)
+    weight = np.exp(total - total.max())
     weight /= weight.sum()
     mean_mm = float(weight @ places)
     variance = float(weight @ (places - mean_mm) ** 2)
-    return FacePlace(mean_mm, float(np.sqrt(variance + 0.045**2)))
+    return FacePlace(mean_mm, float(np.hypot(np.sqrt(variance), t.floor_mm)))
 
 
-def _fit_slot(
-    x: FloatArray,
-    light: FloatArray,
-    error: FloatArray,
-    blur_mm: float,
-    socket: Socket,
-    shoulder_x_mm: float,
-    tuning: FaceTuning,
-) -> FacePlace | None:
-    """Least squares over the face's place; the three levels follow linearly."""
-    candidates = np.arange(
-        socket.face_x_mm - tuning.search_mm, socket.face_x_mm + tuning.search_mm, 0.02
-    )
-    candidates = candidates[candidates > shoulder_x_mm - tuning.touching_floor_mm]
-    if len(candidates) < 3:
-        return None
-    noise = np.hypot(error, 0.02 * float(np.median(light)) + 1e-4)
-    costs = np.array([_face_cost(x, light, noise, blur_mm, c, shoulder_x_mm) for c in candidates])
-    # Bevels and shadows of two parts that touch are not in the model: its misfit counts less.
-    widen = tuning.touching_doubt * max(1.0, float(costs.min()) / len(x))
-    costs = costs / widen + ((candidates - socket.face_x_mm) / tuning.prior_mm) ** 2
-    best = int(np.argmin(costs))
-    if best in (0, len(candidates) - 1):
-        # No slot explains the picture here: what is left is the drawing.
-        return FacePlace(max(socket.face_x_mm, shoulder_x_mm), 1.5 * tuning.prior_mm)
-    a, b, c = costs[best - 1 : best + 2]
-    bend = max(a - 2 * b + c, 1e-9)
-    step = float(candidates[1] - candidates[0])
-    place = float(candidates[best] + step * 0.5 * (a - c) / bend)
-    sigma = step * float(np.sqrt(2.0 * 2.0 / bend))  # samples half a pixel apart: twice
-    return FacePlace(place, float(np.hypot(min(sigma, 0.3), tuning.touching_floor_mm)))
+def _light_curve(
+    x: FloatArray, blur_mm: float, shoulder_x_mm: float | None, t: FaceTuning
+) -> LightCurve:
+    """Light along x where no socket's face is; the shoulder's own broken edge may lie there."""
+    borders = None
+    if shoulder_x_mm is not None and shoulder_x_mm > x[0]:
+        places = shoulder_x_mm - np.linspace(0.0, t.shoulder_reach_mm, 5)
+        borders = 2.0 * t.step * cumulative_normal((x[:, None] - places) / blur_mm)
+    return LightCurve(x, t.curve, borders)
 
 
-def _face_cost(
-    x: FloatArray, light: FloatArray, noise: FloatArray, blur: float, face: float, shoulder: float
-) -> float:
-    """Misfit of yoke, slot and barrel levels with the face at a given place."""
-    on_barrel = cumulative_normal((x - face) / blur)
-    past_shoulder = cumulative_normal((x - shoulder) / blur)
-    columns = np.stack([1.0 - past_shoulder, on_barrel, past_shoulder - on_barrel], axis=1)
-    # The slot is dark: otherwise a narrow one's level and width trade.
-    dark = 0.1 * float(np.median(light)) + 1e-4
-    design = np.vstack([columns / noise[:, None], [0.0, 0.0, 1.0 / dark]])
-    target = np.append(light / noise, 0.5)
-    levels, *_ = np.linalg.lstsq(design, target, rcond=None)
-    return float(np.sum((target - design @ levels) ** 2))
+def _over_shares(
+    table: FloatArray, white: FloatArray, shift: int, count: int, t: FaceTuning
+) -> FloatArray:
+    """Log likelihood (P,) of a broken edge ``shift`` steps wide, whatever its brightness."""
+    near, far = table[:, :count], table[:, shift : shift + count]
+    near_seen, far_seen = near.T @ white, far.T @ white
+    near2, far2 = np.sum(near**2, axis=0), np.sum(far**2, axis=0)
+    both = np.sum(near * far, axis=0)
+    rest = np.sum(white**2, axis=0)
+    samples = t.sample_weight * len(table)
+    likely = []
+    for share in t.shares:
+        power = 1.0 + share**2 * near2 + (1 - share) ** 2 * far2 + 2 * share * (1 - share) * both
+        explained = (share * near_seen + (1 - share) * far_seen) ** 2 / power[:, None]
+        doubt = samples * np.log(1.0 - explained / rest)
+        likely.append(-0.5 * (doubt + t.sample_weight * np.log(power)[:, None]))
+    # Each against an even spread over all places: what a stray border would tell.
+    log = np.stack(likely)
+    even = np.log(np.mean(np.exp(log - log.max(axis=(0, 1))), axis=(0, 1))) + log.max(axis=(0, 1))
+    robust = np.logaddexp(np.log1p(-t.stray) + log - even, np.log(t.stray))
+    mixed = np.logaddexp.reduce(robust, axis=0) - np.log(len(t.shares))
+    each = [
+        np.log(t.all_dark) + robust[0].sum(axis=1),
+        np.log(t.all_bright) + robust[t.shares.index(1.0)].sum(axis=1),
+        np.log(1.0 - t.all_dark - t.all_bright) + mixed.sum(axis=1),
+    ]
+    return np.asarray(np.logaddexp.reduce(np.stack(each), axis=0))

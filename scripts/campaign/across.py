@@ -56,7 +56,7 @@ def _coverage(records: Sequence[Record], name: str) -> str:
     found = _statistics(records, name)
     if found is None or found.inside is None:
         return "-"
-    rest = _statistics([r for r in records if _right_flat(r) is not False], name)
+    rest = _statistics([r for r in records if not _off_by_a_flat(r)], name)
     ratio_value = found.over_u if name != "turns" or rest is None else rest.over_u
     share, ratio = f"{found.inside:.1%}", f"{ratio_value:.2f}"
     if not COVERAGE_AIM[0] <= found.inside <= COVERAGE_AIM[1]:
@@ -148,7 +148,12 @@ def _right_flat(record: Record) -> bool | None:
     turns = record.figure("turns")
     if turns is None or turns.error is None or record.verdict != "adjust":
         return None
-    return abs(turns.error) < WRONG_FLAT_TURNS
+    return not _off_by_a_flat(record)
+
+
+def _off_by_a_flat(record: Record) -> bool:
+    turns = record.figure("turns")
+    return turns is not None and abs(turns.error or 0.0) >= WRONG_FLAT_TURNS
 
 
 def _spreads_title(low: float, high: float) -> str:

@@ -1,4 +1,4 @@
-"""The pictures of a campaign, checked side by side on all cores."""
+"""The pictures of a campaign, looked at side by side on all cores."""
 
 from __future__ import annotations
 
@@ -10,19 +10,22 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TypeVar
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from .record import Record, measure
+from .record import Record, Truth, measure
+from .rivals import Trial, compare
 
 SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp")
 #: Scenes of one campaign are numbered from its seed times this.
 SCENES_A_SEED = 10_000
 
 Job = TypeVar("Job")
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,29 +47,54 @@ def check_folder(folder: Path, source: str, workers: int | None = None) -> list[
     A picture whose truth names a zone belongs to the group ``traced:ZONE``, any other to
     ``source``. ``workers`` None takes a process for every core.
     """
-    photos = sorted(
-        p
-        for p in folder.iterdir()
-        if p.suffix.lower() in SUFFIXES and p.with_suffix(".truth.json").is_file()
-    )
-    return _side_by_side(partial(_check_file, source), photos, workers)
+    return _side_by_side(partial(_on_file, _measured, source), _photos(folder), workers)
 
 
 def check_scenes(campaign: Campaign, workers: int | None = None) -> list[Record]:
     """Quick scenes, each made, checked and forgotten."""
-    start = SCENES_A_SEED * campaign.seed + campaign.first
-    numbers = range(start, start + campaign.scenes)
-    with tempfile.TemporaryDirectory(prefix="rigvision-campaign-") as folder:
-        return _side_by_side(partial(_check_scene, campaign, Path(folder)), numbers, workers)
+    return _on_scenes(_measured, campaign, workers)
 
 
-def _check_file(source: str, photo: Path) -> Record:
-    truth = json.loads(photo.with_suffix(".truth.json").read_text(encoding="utf-8"))
-    group = f"traced:{truth['zone']}" if "zone" in truth else source
+def compare_folder(folder: Path, source: str, workers: int | None = None) -> list[Trial]:
+    """Every estimator on every picture of a folder that has its truth beside it."""
+    found = _side_by_side(partial(_on_file, compare, source), _photos(folder), workers)
+    return list(chain.from_iterable(found))
+
+
+def compare_scenes(campaign: Campaign, workers: int | None = None) -> list[Trial]:
+    """Every estimator on quick scenes, each made, looked at and forgotten."""
+    return list(chain.from_iterable(_on_scenes(compare, campaign, workers)))
+
+
+def _measured(photo: Path, truth: Truth, group: str) -> Record:
     return measure(photo, truth, photo.stem, group)
 
 
-def _check_scene(campaign: Campaign, folder: Path, number: int) -> Record:
+def _photos(folder: Path) -> list[Path]:
+    return sorted(
+        p
+        for p in folder.iterdir()
+        if p.suffix.lower() in SUFFIXES and p.with_suffix(".truth.json").is_file()
+    )
+
+
+#: What is done with a photo, its truth and its group.
+Look = Callable[[Path, Truth, str], Found]
+
+
+def _on_file(look: Look[Found], source: str, photo: Path) -> Found:
+    truth = json.loads(photo.with_suffix(".truth.json").read_text(encoding="utf-8"))
+    return look(photo, truth, f"traced:{truth['zone']}" if "zone" in truth else source)
+
+
+def _on_scenes(look: Look[Found], campaign: Campaign, workers: int | None) -> list[Found]:
+    start = SCENES_A_SEED * campaign.seed + campaign.first
+    numbers = range(start, start + campaign.scenes)
+    with tempfile.TemporaryDirectory(prefix="rigvision-campaign-") as folder:
+        return _side_by_side(partial(_on_scene, look, campaign, Path(folder)), numbers, workers)
+
+
+def _on_scene(look: Look[Found], campaign: Campaign, folder: Path, number: int) -> Found:
     from rigvision.synthetic import make_photo, random_case
     from rigvision.world.catalogue import load
     from rigvision.world.frame import Frame
@@ -78,15 +106,15 @@ def _check_scene(campaign: Campaign, folder: Path, number: int) -> Record:
     photo = folder / f"{campaign.zone}-{number}.jpg"
     photo.write_bytes(photograph.jpeg)
     try:
-        return measure(photo, photograph.truth, photo.stem, f"quick:{campaign.zone}")
+        return look(photo, photograph.truth, f"quick:{campaign.zone}")
     finally:
         photo.unlink()
 
 
 def _side_by_side(
-    check: Callable[[Job], Record], jobs: Sequence[Job], workers: int | None
-) -> list[Record]:
-    """Records in the order of the jobs; a bar on standard error."""
+    look: Callable[[Job], Found], jobs: Sequence[Job], workers: int | None
+) -> list[Found]:
+    """What was found, in the order of the jobs; a bar on standard error."""
     if not jobs:
         return []
     for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
@@ -94,11 +122,11 @@ def _side_by_side(
     processes = min(workers or os.cpu_count() or 1, len(jobs))
     pool = multiprocessing.get_context("spawn").Pool(processes, _settle)
     with pool, _bar(len(jobs)) as step:
-        records = []
-        for record in pool.imap(check, jobs):
-            records.append(record)
+        found = []
+        for one in pool.imap(look, jobs):
+            found.append(one)
             step()
-    return records
+    return found
 
 
 def _settle() -> None:

@@ -15,8 +15,6 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from rigvision.ground.measured import COVERAGE_FACTOR
-
 from .groups import Groups
 from .record import Record
 
@@ -233,13 +231,8 @@ def _histograms(panels: dict[str, dict[str, list[Record]]]) -> Drawing:
 def _ratios(zones: dict[str, list[Record]], name: str) -> np.ndarray:
     """Errors over their claimed standard uncertainties."""
     figures = [r.figure(name) for records in zones.values() for r in records]
-    return np.array(
-        [
-            COVERAGE_FACTOR * f.error / f.expanded
-            for f in figures
-            if f is not None and f.error is not None and f.expanded
-        ]
-    )
+    ratios = [f.error_over_u for f in figures if f is not None]
+    return np.array([ratio for ratio in ratios if ratio is not None])
 
 
 def _histogram(ax: Axes, ratios: np.ndarray, title: str) -> None:

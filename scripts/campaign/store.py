@@ -38,7 +38,10 @@ def load(paths: Iterable[Path]) -> tuple[list[str], list[Record]]:
             raise SystemExit(f"{path} holds no records of a campaign; --json writes such files.")
         commands[found["command"]] = None
         for plain in found["records"]:
-            record = _record(plain)
+            try:
+                record = _record(plain)
+            except (KeyError, TypeError):
+                raise SystemExit(f"{path} was saved by another version; measure again.") from None
             records[record.group, record.name] = record
     return list(commands), list(records.values())
 
