@@ -1,7 +1,8 @@
 """How far an edge's outline, as the picture shows it, may lie from where it is taken to be.
 
-Beyond noise: a round's shading depends on polish, paint and lamps, and misleads where the
-edge is put. Kept apart from the gap's own arithmetic, as it belongs to how edges are found.
+What reads the edges says how far the shading that it knows may mislead it (``edge fit``). Here
+stands what it cannot know: polish, paint, dirt and lamps unlike any it was shown. Kept apart
+from the gap's own arithmetic, as it belongs to how edges are found.
 """
 
 from __future__ import annotations
@@ -18,12 +19,10 @@ from rigvision.ground.propagation import Source
 class EdgeDefinitionTuning:
     """Standard uncertainties in parts of the edge radius."""
 
-    # Shift of one edge at all stations alike: measured on path-traced pictures
-    # (docs/accuracy.md).
-    common_radii: float = 0.14
-    # The same, apart at each station: local dirt, burrs, light.
-    station_radii: float = 0.06
-    # How well the two are themselves known: judged from campaigns (docs/accuracy.md), in which
+    # Shift of one edge at all stations alike: what errors on path-traced development pictures
+    # exceeded the reading's own account by (docs/accuracy.md).
+    common_radii: float = 0.08
+    # How well that is itself known: judged from campaigns (docs/accuracy.md), in which
     # error over stated uncertainty exceeded 1 by 0.19 in the worst class of gaps.
     relative_doubt: float = 0.15
 
@@ -38,14 +37,12 @@ def edge_definition(
     """
     tuning = tuning or EdgeDefinitionTuning()
     common = np.tile(np.eye(2), (stations, 1)) * tuning.common_radii
-    apart = np.eye(2 * stations) * tuning.station_radii
-    edge_radii = float(np.hypot(tuning.common_radii, tuning.station_radii))
     return Source(
         "edge definition",
         "B",
-        np.hstack([common, apart]) * radius_mm,
+        common * radius_mm,
         freedom_of(tuning.relative_doubt),
-        input_uncertainty=edge_radii * radius_mm,
+        input_uncertainty=tuning.common_radii * radius_mm,
         unit="mm",
         inputs="edges/definition",
     )

@@ -19,8 +19,11 @@ DEFAULT_CAMERA = "generic-phone"
 def models_folder() -> Path:
     """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout."""
     chosen = os.environ.get("RIGVISION_MODELS")
-    if chosen:
-        return Path(chosen)
+    return Path(chosen) if chosen else shipped_models_folder()
+
+
+def shipped_models_folder() -> Path:
+    """The models in the wheel or the checkout."""
     package = Path(__file__).resolve().parent.parent
     inside_wheel = package / "models"
     return inside_wheel if inside_wheel.is_dir() else package.parent / "models"

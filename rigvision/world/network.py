@@ -7,12 +7,16 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import ModelError
-from rigvision.world.catalogue import models_folder
+from rigvision.world.catalogue import shipped_models_folder
 
 MAX_BYTES = 8_000_000
+#: Features this many standard deviations from training's mean, and further, count alike.
+MOST_SCALES = np.float32(8.0)
+SingleArray = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,25 +27,29 @@ class Network:
     (M, in, out) and ``biases[k]`` (M, 1, out) are layer k of all.
     """
 
-    mean: FloatArray  # (F,) of the features in training
-    scale: FloatArray  # (F,)
-    weights: tuple[FloatArray, ...]
-    biases: tuple[FloatArray, ...]
+    mean: SingleArray  # (F,) of the features in training
+    scale: SingleArray  # (F,)
+    weights: tuple[SingleArray, ...]
+    biases: tuple[SingleArray, ...]
 
     def __call__(self, features: FloatArray) -> FloatArray:
         """Outputs (M, N, out) for features (N, F)."""
-        x = np.clip((features - self.mean) / self.scale, -8.0, 8.0)[None]
+        scaled = (features.astype(np.float32) - self.mean) / self.scale
+        x = np.clip(scaled, -MOST_SCALES, MOST_SCALES)[None]
         for index, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
             x = x @ weight + bias
             if index + 1 < len(self.weights):
-                x = x / (1.0 + np.exp(-x))
+                x = x * (0.5 + 0.5 * np.tanh(0.5 * x))  # x times its logistic function
         return np.asarray(x, dtype=np.float64)
 
 
 @lru_cache(maxsize=4)
 def load_network(name: str) -> Network:
-    """The network of that name. Raises ModelError for a file that is missing or not whole."""
-    path = models_folder() / "networks" / f"{name}.npz"
+    """The network of that name, always the one that came with the program.
+
+    Raises ModelError for a file that is missing or not whole.
+    """
+    path = shipped_models_folder() / "networks" / f"{name}.npz"
     try:
         return _read(path)
     except (OSError, ValueError, KeyError) as error:

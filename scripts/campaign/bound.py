@@ -20,8 +20,8 @@ from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.exif import Exif
 from rigvision.photo.picture import Picture
 from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
-from rigvision.vision.shaded_slot import SlotProfiles
 from rigvision.vision.side import fit_sides
+from rigvision.vision.slot_profiles import SlotProfiles
 
 from .estimators import ESTIMATORS, REACH_MM, Estimator
 from .tables import table

@@ -15,8 +15,10 @@ import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
-from rigvision.vision.shaded_slot import SlotProfiles
-from rigvision.vision.slot_fit import fit_slot
+from rigvision.vision.broken_edge import read_edges
+from rigvision.vision.slot_profiles import SlotProfiles
+
+from .shaded_slot_fit import fit_slot
 
 #: Face beside an edge that takes part, mm.
 REACH_MM = 0.75
@@ -81,10 +83,16 @@ def measured_slot(profiles: SlotProfiles, rough_mm: FloatArray) -> Edges:
 
 
 def shaded_rounds(profiles: SlotProfiles, rough_mm: FloatArray) -> Edges:
-    """The slot with two shaded rounds, as the program has it."""
+    """The slot with two shaded rounds of unknown, smooth shading."""
     fitted = fit_slot(profiles, rough_mm)
     sigma = np.sqrt(np.diag(fitted.covariance_mm2)).reshape(-1, 2)
     return fitted.edges_mm, sigma
+
+
+def learned(profiles: SlotProfiles, rough_mm: FloatArray) -> Edges:
+    """The trained network, as the program has it."""
+    read = read_edges(profiles, rough_mm)
+    return read.edges_mm, np.sqrt(np.diag(read.covariance_mm2)).reshape(-1, 2)
 
 
 def steepest(profiles: SlotProfiles, rough_mm: FloatArray) -> Edges:
@@ -131,6 +139,7 @@ ESTIMATORS = (
     Estimator("rounds", "slot with shaded rounds", shaded_rounds),
     Estimator("gradient", "steepest gradient, parabola", steepest),
     Estimator("half", "half-way threshold, linear light", half_way),
+    Estimator("learned", "trained network, in use", learned),
 )
 
 

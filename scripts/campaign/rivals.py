@@ -14,10 +14,11 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.photo.picture import read_picture
-from rigvision.vision import slot
+from rigvision.vision.broken_edge import EdgeTuning
+from rigvision.vision.coarse_slot import coarse_edges
 from rigvision.vision.marks import find_tags, read_marks
 from rigvision.vision.pose import camera_prior, solve_pose
-from rigvision.vision.shaded_slot import ShadingTuning, SlotProfiles
+from rigvision.vision.slot_profiles import SlotProfiles, slot_profiles
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import DEFAULT_CAMERA, load
 from rigvision.world.frame import Frame
@@ -68,11 +69,9 @@ def profiles_of(photo: Path, gauge: Gauge, frame: Frame) -> tuple[SlotProfiles, 
     recognise_gauge([tag.mark_id for tag in tags], gauge)
     marks = read_marks(picture, tags, gauge)
     pose = solve_pose(marks, gauge, camera_prior(load(Camera, DEFAULT_CAMERA), picture))
-    tuning = slot.SlotTuning()
-    plane_z_mm = frame.sill.face_z_mm - frame.sill.edge_radius_mm
-    # The two steps of find_slot that come before the edges are fitted.
-    profiles, _ = slot._profiles(picture, pose, gauge, frame, plane_z_mm, tuning)
-    coarse = slot._coarse_edges(profiles, frame, tuning)
+    # The two steps of find_slot that come before the edges are read.
+    profiles, _ = slot_profiles(picture, pose, gauge, frame)
+    coarse = coarse_edges(profiles, frame)
     kept = np.array([i for i, edges in enumerate(coarse) if edges is not None], dtype=int)
     rough = np.array([edges for edges in coarse if edges is not None]).reshape(-1, 2)
     return profiles.part(kept), rough
@@ -94,7 +93,7 @@ def _trial(
     errors = edges[:, 1] - edges[:, 0] - true_mm
     # As in the program: an edge far from its rough place is another edge.
     moved_mm = np.abs(edges - rough_mm).max(axis=1)
-    known = np.isfinite(errors) & (moved_mm < ShadingTuning().largest_move_mm)
+    known = np.isfinite(errors) & (moved_mm < EdgeTuning().largest_move_mm)
     if not known.any():
         return Trial(*name, estimator.name, None, None, seconds)
     claimed = None

@@ -122,7 +122,9 @@ def _resampled(light: F32, pitch_px: F32, step_px: float) -> F32:
 def _noisy(light: F32, pitch_px: F32, phones: Phones, rng: np.random.Generator) -> F32:
     """Noise of the averaged profile, alike over about a pixel, some of it as light, some not."""
     level = phones.face_light[:, None]
-    sigma = phones.noise[:, None] * (0.3 * level + 0.5 * light + 0.2 * np.sqrt(level * np.maximum(light, 0)))
+    sigma = phones.noise[:, None] * (
+        0.3 * level + 0.5 * light + 0.2 * np.sqrt(level * np.maximum(light, 0))
+    )
     white = rng.standard_normal(light.shape)
     grain = _filtered(white, pitch_px, lambda f: _gauss(f, np.full(len(light), 0.6)))
     grain = grain / np.maximum(grain.std(axis=1, keepdims=True), 1e-6)
@@ -163,4 +165,6 @@ def _srgb(light: F32) -> F32:
 
 
 def _linear(coded: F32) -> F32:
-    return np.where(coded <= 0.04045, coded / 12.92, ((np.maximum(coded, 0) + 0.055) / 1.055) ** 2.4)
+    return np.where(
+        coded <= 0.04045, coded / 12.92, ((np.maximum(coded, 0) + 0.055) / 1.055) ** 2.4
+    )

@@ -125,7 +125,9 @@ def _materials(rng: np.random.Generator, count: int) -> F32:
 
 def _bands(rng: np.random.Generator, count: int) -> F32:
     shape = (count, 2)
-    start = np.where(rng.random(shape) < 0.5, rng.uniform(-14, 0, shape), rng.uniform(-3, 1.2, shape))
+    start = np.where(
+        rng.random(shape) < 0.5, rng.uniform(-14, 0, shape), rng.uniform(-3, 1.2, shape)
+    )
     return np.stack(
         [
             start,

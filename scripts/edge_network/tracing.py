@@ -177,16 +177,14 @@ def _scatter(s, hit, out, key):
     )
     o = to_local(out)
     o = o.at[:, 2].set(jnp.maximum(o[:, 2], 1e-3))
-    k1, k2, k3, k4 = jax.random.split(key, 4)
+    k1, k2, k3 = jax.random.split(key, 3)
     choice = jax.random.uniform(k1, (n,))
     u = jax.random.uniform(k2, (n, 2))
     alpha_u, alpha_v = m[:, ALPHA_U], m[:, ALPHA_V]
     half = _draw_half(u, alpha_u, alpha_v)
     mirrored = 2.0 * jnp.sum(o * half, -1, keepdims=True) * half - o
     radius, turn = jnp.sqrt(u[:, 0]), 2 * np.pi * u[:, 1]
-    matt = jnp.stack(
-        [radius * jnp.cos(turn), radius * jnp.sin(turn), jnp.sqrt(1 - u[:, 0])], -1
-    )
+    matt = jnp.stack([radius * jnp.cos(turn), radius * jnp.sin(turn), jnp.sqrt(1 - u[:, 0])], -1)
     to_lamp = to_local(_draw_lamp(s, u, jax.random.uniform(k3, (n,))))
     shares = jnp.stack([jnp.full(n, 0.35), 0.25 + 0.0 * choice, jnp.full(n, 0.40)])
     i = jnp.where(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -136,7 +137,7 @@ def train(
 def _start(key: Any, inputs: int) -> list[tuple[Any, Any]]:
     sizes = (inputs, *HIDDEN, 2)
     layers = []
-    for n_in, n_out in zip(sizes, sizes[1:], strict=False):
+    for n_in, n_out in itertools.pairwise(sizes):
         key, one = jax.random.split(key)
         weight = jax.random.normal(one, (MEMBERS, n_in, n_out)) * np.sqrt(1.5 / n_in)
         layers.append((weight, jnp.zeros((MEMBERS, n_out))))

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.shaded_slot import (
+from rigvision.vision.slot_profiles import BoolArray, SlotProfiles
+
+from .shaded_slot import (
     DOOR,
     DUCT,
     FACE_D,
@@ -18,10 +20,8 @@ from rigvision.vision.shaded_slot import (
     SLOPE_D,
     SLOPE_S,
     SLOT_FACE,
-    BoolArray,
     ShadingTuning,
     SlotModel,
-    SlotProfiles,
 )
 
 

@@ -21,13 +21,13 @@ known distance apart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.slot_profiles import SlotProfiles
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -52,32 +52,6 @@ class ShadingTuning:
     largest_step_mm: float = 0.15
     largest_move_mm: float = 0.7  # between coarse edge and fit; further is another edge
     correlation: float = 2.0  # neighbouring samples share pixels; widens the covariance
-
-
-@dataclass(frozen=True, slots=True)
-class SlotProfiles:
-    """Mean brightness across the slot at S stations, and the geometry it is seen by."""
-
-    x_mm: FloatArray  # (S,)
-    y_mm: FloatArray  # (N,) the same rows for all
-    light: FloatArray  # (S, N) linear light; NaN out of view
-    error: FloatArray  # (S, N) standard error of ``light``
-    px_per_mm: FloatArray  # (S,) along y
-    spread: EdgeSpread
-    ray_slope: float
-    radius_mm: float
-    sill_depth_mm: float
-    door_depth_mm: float
-
-    def part(self, index: FloatArray) -> SlotProfiles:
-        """The stations of one index array."""
-        return replace(
-            self,
-            x_mm=self.x_mm[index],
-            light=self.light[index],
-            error=self.error[index],
-            px_per_mm=self.px_per_mm[index],
-        )
 
 
 # A station's own unknowns, and those that all stations share.
