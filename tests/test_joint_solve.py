@@ -294,7 +294,9 @@ def test_photos_from_above_and_below_tell_the_edges_depth(nearer_mm, gauge, fram
     ("plane", "other", "nearer_mm"), [("yoke", "socket", 0.045), ("socket", "yoke", 0.09)]
 )
 def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, nearer_mm, gauge, frame):
-    """Nearer by one and a half of its prior; the plane that is where it is drawn, is."""
+    """Nearer by one and a half of its prior: half of that at least is told, as the tighter prior
+    holds against the photos; the plane that is where it is drawn, is.
+    """
     photos = []
     for k, view in zip("abcd", VIEWS, strict=True):
         places = {
@@ -313,7 +315,8 @@ def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, nearer_mm
         }
         photos.append(photo_of(frame, k, view, **(usual | moved[plane])))
     depths = {d.plane: d.offset_mm for d in plane_depths(solve(read_photos(photos, gauge, frame)))}
-    assert depths[plane].value == pytest.approx(nearer_mm, rel=0.4)
+    assert 0.5 * nearer_mm < depths[plane].value < nearer_mm
+    assert nearer_mm - depths[plane].value < depths[plane].expanded_uncertainty
     assert abs(depths[other].value) < 0.4 * nearer_mm
 
 
