@@ -295,7 +295,7 @@ def test_photos_from_above_and_below_tell_the_edges_depth(nearer_mm, gauge, fram
 )
 def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, nearer_mm, gauge, frame):
     """Nearer by one and a half of its prior: half of that at least is told, as the tighter prior
-    holds against the photos; the plane that is where it is drawn, is.
+    holds against the photos; the other plane is where it is drawn, as far as is known.
     """
     photos = []
     for k, view in zip("abcd", VIEWS, strict=True):
@@ -317,7 +317,7 @@ def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, nearer_mm
     depths = {d.plane: d.offset_mm for d in plane_depths(solve(read_photos(photos, gauge, frame)))}
     assert 0.5 * nearer_mm < depths[plane].value < nearer_mm
     assert nearer_mm - depths[plane].value < depths[plane].expanded_uncertainty
-    assert abs(depths[other].value) < 0.4 * nearer_mm
+    assert abs(depths[other].value) < depths[other].expanded_uncertainty
 
 
 def test_photos_from_one_place_tell_no_depth(gauge, frame):
