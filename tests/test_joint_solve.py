@@ -290,16 +290,20 @@ def test_photos_from_above_and_below_tell_the_edges_depth(nearer_mm, gauge, fram
     assert alone.told(EDGES_DEPTH) == pytest.approx((0.0, 1.0), abs=1e-6)
 
 
-@pytest.mark.parametrize(("plane", "other"), [("yoke", "socket"), ("socket", "yoke")])
-def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, gauge, frame):
-    """0.09 mm nearer, one and a half of its prior; the plane that is where it is drawn, is."""
+@pytest.mark.parametrize(
+    ("plane", "other", "nearer_mm"), [("yoke", "socket", 0.045), ("socket", "yoke", 0.09)]
+)
+def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, nearer_mm, gauge, frame):
+    """Nearer by one and a half of its prior: half of that at least is told, as the tighter prior
+    holds against the photos; the other plane is where it is drawn, as far as is known.
+    """
     photos = []
     for k, view in zip("abcd", VIEWS, strict=True):
         places = {
             "yoke": np.array([4.0, -20.0, -3.0]),
             "socket": np.array([4.0, -20.0, -10.0]),
         }
-        pixel = view.project((places[plane] + np.array([0.0, 0.0, 0.09]))[None, :])
+        pixel = view.project((places[plane] + np.array([0.0, 0.0, nearer_mm]))[None, :])
         seen = view.on_plane_z(pixel, places[plane][2])[0]
         moved = {
             "yoke": {"yoke": yoke_place(float(seen[0]), float(seen[1]), sigma=0.002)},
@@ -311,8 +315,9 @@ def test_yoke_and_socket_off_their_planes_are_told_apart(plane, other, gauge, fr
         }
         photos.append(photo_of(frame, k, view, **(usual | moved[plane])))
     depths = {d.plane: d.offset_mm for d in plane_depths(solve(read_photos(photos, gauge, frame)))}
-    assert depths[plane].value == pytest.approx(0.09, abs=0.035)
-    assert depths[other].value == pytest.approx(0.0, abs=0.035)
+    assert 0.5 * nearer_mm < depths[plane].value < nearer_mm
+    assert nearer_mm - depths[plane].value < depths[plane].expanded_uncertainty
+    assert abs(depths[other].value) < depths[other].expanded_uncertainty
 
 
 def test_photos_from_one_place_tell_no_depth(gauge, frame):

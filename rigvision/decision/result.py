@@ -15,10 +15,12 @@ turns      turns of the wrench at the socket, positive closes the door
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from rigvision.decision.joint_result import JointResult
 from rigvision.decision.reasons import Reason
+
+if TYPE_CHECKING:
+    from rigvision.decision.joint_result import JointResult
 
 SCHEMA = "rigvision.check/1"
 Verdict = Literal["pass", "adjust", "retake"]

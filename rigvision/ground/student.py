@@ -7,13 +7,14 @@ Exact, by the finite series for whole degrees of freedom (Abramowitz and Stegun,
 from __future__ import annotations
 
 from functools import lru_cache
-from math import atan, cos, inf, pi, sin, sqrt
+from math import atan, cos, exp, inf, lgamma, log, log1p, pi, sin, sqrt
 
 from rigvision.ground.normal import phi
 
 #: From here on the normal deviate of equal probability (A&S 26.7.8) is right to 1e-7.
 _NEARLY_NORMAL = 1000
-_BISECTIONS = 60
+_MOST_STEPS = 200
+_SETTLED = 1e-14  # of t
 
 
 def cumulative_t(t: float, freedom: float) -> float:
@@ -28,17 +29,20 @@ def cumulative_t(t: float, freedom: float) -> float:
 
 @lru_cache(maxsize=512)
 def quantile_t(probability: float, freedom: float) -> float:
-    """The t below which lies ``probability``, strictly between 0 and 1."""
+    """The t below which lies ``probability``, strictly between 0 and 1.
+
+    Newton's steps from 0, where the distribution is steepest, stay short of the quantile and
+    never overshoot, as it bends downwards all the way.
+    """
     if probability < 0.5:
         return -quantile_t(1.0 - probability, freedom)
-    low, high = 0.0, 1.0
-    while cumulative_t(high, freedom) < probability:
-        low, high = high, 2.0 * high
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        below = cumulative_t(middle, freedom) < probability
-        low, high = (middle, high) if below else (low, middle)
-    return 0.5 * (low + high)
+    t = 0.0
+    for _ in range(_MOST_STEPS):
+        step = (probability - cumulative_t(t, freedom)) / _density(t, freedom)
+        t += step
+        if step <= _SETTLED * t:
+            break
+    return t
 
 
 def coverage_factor(freedom: float, coverage: float = 0.95) -> float:
@@ -57,6 +61,14 @@ def _inside(t: float, freedom: int) -> float:
         total += term
         term *= cosine * cosine * (power + 1) / (power + 2)
     return 2.0 / pi * (angle + sine * total) if odd else sine * total
+
+
+def _density(t: float, freedom: float) -> float:
+    """Of Student's t; of the normal distribution where ``cumulative_t`` takes its integral."""
+    if freedom >= _NEARLY_NORMAL:
+        return exp(-0.5 * t * t) / sqrt(2.0 * pi)
+    log_scale = lgamma(0.5 * (freedom + 1.0)) - lgamma(0.5 * freedom) - 0.5 * log(freedom * pi)
+    return exp(log_scale - 0.5 * (freedom + 1.0) * log1p(t * t / freedom))
 
 
 def _normal_deviate(t: float, freedom: float) -> float:

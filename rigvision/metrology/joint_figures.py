@@ -102,8 +102,8 @@ def plane_depths(solution: JointSolution, tuning: JointTuning | None = None) -> 
     tuning = tuning or JointTuning()
     planes: tuple[tuple[str, Hashable, int, float], ...] = (
         ("edges", EDGES_DEPTH, 0, tuning.gap.plane_depth_mm),
-        ("socket", YOKE_DEPTH, 0, tuning.yoke.depth_mm),
-        ("yoke", YOKE_DEPTH, 1, tuning.yoke.depth_mm),
+        ("socket", YOKE_DEPTH, 0, tuning.yoke.socket_depth_mm),
+        ("yoke", YOKE_DEPTH, 1, tuning.yoke.yoke_depth_mm),
     )
     depths = []
     for plane, key, variable, prior_mm in planes:

@@ -29,8 +29,14 @@ _AXIS, _FAR, _CROWN, _LINE, _SHOULDER, _BACK = range(6)
 class YokeTuning:
     """Type B influences, standard uncertainties: common practice, no source."""
 
-    depth_mm: float = 0.06  # yoke's face and socket's axis, each off its drawn plane
-    roll_deg: float = 0.4  # yoke about its own axis, which its line's direction hangs on
+    # Of the drive's end from the gauge's seat: both are of the frame, machined to +-0.1 mm.
+    socket_depth_mm: float = 0.06
+    # Of the yoke's face from the marks' plane: both are of the gauge, ground to +-0.03 mm, and
+    # the slide has some hundredths of play.
+    yoke_depth_mm: float = 0.03
+    # Of the yoke's line about the yoke's axis: a slide with 0.06 mm of play (a running fit) rocks
+    # by up to 0.2 deg over the yoke's 16 mm, uniformly 0.12; the line's own place is within that.
+    roll_deg: float = 0.12
     # How well the readings' own uncertainties are known: judged from campaigns
     # (docs/accuracy.md), in which error over stated uncertainty exceeded 1 by 0.09 at most.
     relative_doubt: float = 0.15
@@ -215,9 +221,7 @@ def _place_sources(
         Source(
             "plane depth",
             "B",
-            np.eye(2) * tuning.depth_mm,
-            input_uncertainty=tuning.depth_mm,
-            unit="mm",
+            np.diag([tuning.socket_depth_mm, tuning.yoke_depth_mm]),
             inputs="yoke/plane depth",
         ),
     )

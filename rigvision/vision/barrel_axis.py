@@ -63,8 +63,11 @@ class AxisTuning:
     offset_prior_mm: float = 0.4
     tilt_prior_deg: float = 0.8
     swell_prior_mm: float = 0.02
-    floor_mm: float = 0.015  # what both limbs may err together, measured on pictures of both makers
-    floor_deg: float = 0.025
+    # Probability that a limb shows no outline but a shadow's border along all of it: the limbs
+    # then disagree, and what they leave open is wide, for the index lines to decide.
+    stray_limb: float = 0.02
+    floor_mm: float = 0.010  # what both limbs may err together, measured on pictures of both makers
+    floor_deg: float = 0.020
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,7 +292,7 @@ class _Outlines:
                 readings += self._read_limb(strip, float(np.sin(outline_rad)), clear)
         drawn = self._scene.drawn_axis()
         already = np.array([self._axis.y_mm - drawn.y_mm, self._axis.angle_rad])
-        moved, covariance = _consensus(readings, already, self._tuning)
+        moved, covariance = consensus(readings, already, self._tuning)
         return self._axis.moved(float(moved[0]), float(moved[1])), covariance
 
     def _read_limb(self, strip: FloatArray, sine: float, clear: bool) -> list[LimbReading]:
@@ -319,7 +322,7 @@ class _Outlines:
         ]
 
 
-def _consensus(
+def consensus(
     readings: list[LimbReading], already: FloatArray, tuning: AxisTuning
 ) -> tuple[FloatArray, FloatArray]:
     """(dy, angle) by which all limbs together fit best, and their covariance (2, 2).
@@ -340,12 +343,28 @@ def _consensus(
     total += ((at_face + already[0]) / t.offset_prior_mm) ** 2
     total += ((angle3 + already[1]) / np.radians(t.tilt_prior_deg)) ** 2
     total *= -0.5
-    for r in readings:
-        outwards = (dy3 + angle3 * (r.x_mm - lever_mm)) * r.sine + swell3
-        total += EvenTable(r.places_mm[0], t.place_step_mm, r.log_likelihood)(outwards)
+    for limb in _by_limb(readings):
+        evidence = np.zeros(total.shape)
+        for r in limb:
+            outwards = (dy3 + angle3 * (r.x_mm - lever_mm)) * r.sine + swell3
+            evidence += EvenTable(r.places_mm[0], t.place_step_mm, r.log_likelihood)(outwards)
+        total += _unless_stray(evidence, t.stray_limb)
     weight = np.exp(total - total.max())
     weight /= weight.sum()
     mean = np.array([np.sum(weight * at_face), np.sum(weight * angle3)])
     apart = np.stack([(at_face - mean[0]).ravel(), (angle3 - mean[1]).ravel()])
     covariance = (apart * weight.ravel()) @ apart.T
     return mean, covariance + np.diag([t.floor_mm, np.radians(t.floor_deg)]) ** 2
+
+
+def _by_limb(readings: list[LimbReading]) -> list[list[LimbReading]]:
+    upper = [r for r in readings if r.sine > 0.0]
+    lower = [r for r in readings if r.sine <= 0.0]
+    return [limb for limb in (upper, lower) if limb]
+
+
+def _unless_stray(evidence: FloatArray, stray: float) -> FloatArray:
+    """Log likelihood where a limb's border may be something else's, at any place alike."""
+    most = evidence.max()
+    likelihood = np.exp(evidence - most)
+    return np.asarray(most + np.log((1.0 - stray) * likelihood + stray * likelihood.mean()))

@@ -249,13 +249,18 @@ class _Problem:
         return _Problem(plate, self._gauge, self._prior, self._tuning)
 
     def covariance(self, parameters: FloatArray) -> FloatArray:
-        """Covariance (11, 11); widened where the marks fit worse than they claim."""
+        """Covariance (11, 11). Where the marks fit worse than they claim, they are taken to err
+
+        by as much more; what was known of the camera beforehand errs no more for that.
+        """
         jacobian = self._jacobian(parameters)
         residuals = self._residuals(parameters)
         # Priors add as many observations as they constrain parameters.
         freedom = max(len(residuals) - len(parameters), 1)
         widen = max(1.0, float(np.sum(residuals**2)) / freedom)
-        return np.asarray(np.linalg.inv(jacobian.T @ jacobian) * widen)
+        inverse = np.linalg.inv(jacobian.T @ jacobian)
+        by_marks = jacobian[: 8 * len(self._ids)] @ inverse
+        return np.asarray(inverse + (widen - 1.0) * by_marks.T @ by_marks)
 
     def shared_pulls(self, parameters: FloatArray) -> SharedPulls:
         """A small change d of the residuals moves the solution by -(J' J)^-1 J' d."""
