@@ -54,3 +54,10 @@ def test_one_sided_guard_factors(probability, z):
     """ISO 14253-1's factor of 1.65 at 95 % (from memory); to six decimals by scipy.stats.norm."""
     assert quantile_t(probability, math.inf) == pytest.approx(z, abs=1e-6)
     assert quantile_t(1.0 - probability, math.inf) == pytest.approx(-z, abs=1e-6)
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 22, 999, 1000, 4000, math.inf])
+def test_nothing_lies_beyond_infinity(freedom):
+    """A figure with one limit has the other at infinity, whatever its degrees of freedom."""
+    assert cumulative_t(-math.inf, freedom) == 0.0
+    assert cumulative_t(math.inf, freedom) == 1.0

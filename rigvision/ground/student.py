@@ -7,7 +7,7 @@ Exact, by the finite series for whole degrees of freedom (Abramowitz and Stegun,
 from __future__ import annotations
 
 from functools import lru_cache
-from math import atan, cos, exp, inf, lgamma, log, log1p, pi, sin, sqrt
+from math import atan, cos, exp, inf, isinf, lgamma, log, log1p, pi, sin, sqrt
 
 from rigvision.ground.normal import phi
 
@@ -20,8 +20,11 @@ _SETTLED = 1e-14  # of t
 def cumulative_t(t: float, freedom: float) -> float:
     """Probability that Student's t lies below ``t``.
 
-    ``freedom``: whole degrees of freedom from 1, or inf for the normal distribution.
+    ``freedom``: whole degrees of freedom from 1, or inf for the normal distribution. ``t`` may
+    be infinite.
     """
+    if isinf(t):
+        return float(t > 0.0)
     if freedom >= _NEARLY_NORMAL:
         return phi(t if freedom == inf else _normal_deviate(t, freedom))
     return 0.5 + 0.5 * _inside(t, int(freedom))
