@@ -134,6 +134,7 @@ def _sill_side(profiles: SlotProfiles) -> EdgeProfiles:
         own_depth=np.full(count, profiles.sill_depth_mm),
         other_depth=np.full(count, profiles.door_depth_mm),
         spread=profiles.spread,
+        focus=profiles.focus,
     )
 
 
@@ -161,4 +162,5 @@ def _repeated(side: EdgeProfiles, count: int) -> EdgeProfiles:
         slope=np.tile(side.slope, count),
         own_depth=np.tile(side.own_depth, count),
         other_depth=np.tile(side.other_depth, count),
+        focus=np.tile(side.focus, count),
     )

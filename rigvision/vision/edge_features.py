@@ -36,7 +36,8 @@ class EdgeProfiles:
     slope: FloatArray  # (E,) dv/dw of the line of sight, w out of the face
     own_depth: FloatArray  # (E,) thickness of the body whose edge this is
     other_depth: FloatArray  # (E,)
-    spread: EdgeSpread
+    spread: EdgeSpread  # of the marks' borders
+    focus: FloatArray  # (E,) blur at the edge over that of the marks' borders
 
 
 def edge_features(profiles: EdgeProfiles, start: FloatArray, other: FloatArray) -> FloatArray:
@@ -54,7 +55,7 @@ def edge_features(profiles: EdgeProfiles, start: FloatArray, other: FloatArray) 
         profiles.slope,
         np.abs(profiles.slope),
         np.log(px_per_radius),
-        np.log(width / px_per_radius),
+        np.log(width * profiles.focus / px_per_radius),
         over * alone,
         under * alone,
         np.log(face),

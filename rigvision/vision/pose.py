@@ -23,6 +23,7 @@ from rigvision.ground.conventions import (
 from rigvision.ground.errors import Unmeasurable
 from rigvision.photo.picture import Picture
 from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.focus import Focus, find_focus
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.view import DERIVATIVE_STEPS, View, project_many
 from rigvision.world.camera import Camera
@@ -75,6 +76,7 @@ class Pose:
     rival_ratio: float  # RMS of the other planar pose over this one's; inf where there is none
     blur_px: float  # sigma of the marks' borders
     edge_spread: EdgeSpread
+    focus: Focus
     #: The part (11, 11) of ``covariance`` that the marks' calibrated positions alone cause.
     from_positions: FloatArray | None = None
 
@@ -142,17 +144,26 @@ def solve_pose(
     residual_px = problem.residual_px(parameters)
     if residual_px > tuning.worst_residual_px:
         raise Unmeasurable("marks-disagree", residual_px=residual_px)
+    view = View(parameters)
+    blur_px = np.array([m.blur_px for m in plate])
     return Pose(
-        View(parameters),
+        view,
         problem.covariance(parameters),
         tuple(sorted(m.mark_id for m in plate)),
         tuple(sorted(refused)),
         residual_px,
         problem.rival_ratio(parameters, rival),
-        float(np.median([m.blur_px for m in plate])),
+        float(np.median(blur_px)),
         marks.edge_spread,
+        find_focus(view, _centres_mm(plate, gauge), blur_px),
         problem.from_positions(parameters),
     )
+
+
+def _centres_mm(plate: list[Mark], gauge: Gauge) -> FloatArray:
+    """Centres (M, 3) of marks on the plate's front face."""
+    centres = [gauge.marks.centres_mm[m.mark_id] for m in plate]
+    return np.column_stack([np.asarray(centres), np.zeros(len(plate))])
 
 
 def shared_pulls(

@@ -44,7 +44,8 @@ class SlotProfiles:
     light: FloatArray  # (S, N) linear light; NaN out of view
     error: FloatArray  # (S, N) standard error of ``light``
     px_per_mm: FloatArray  # (S,) along y
-    spread: EdgeSpread
+    spread: EdgeSpread  # of the marks' borders
+    focus: FloatArray  # (S,) blur at the edges over that of the marks' borders
     ray_slope: float
     radius_mm: float
     sill_depth_mm: float
@@ -58,6 +59,7 @@ class SlotProfiles:
             light=self.light[index],
             error=self.error[index],
             px_per_mm=self.px_per_mm[index],
+            focus=self.focus[index],
         )
 
 
@@ -98,6 +100,7 @@ def slot_profiles(
         np.stack([error for _, error in averaged]),
         np.array([view.px_per_mm(p, up) for p in points]),
         pose.edge_spread,
+        pose.focus.blur_px(view, points) / pose.blur_px,
         view.ray_slope_y(middle),
         frame.sill.edge_radius_mm,
         frame.sill.thickness_mm,

@@ -67,7 +67,7 @@ def _coverage(records: Sequence[Record], name: str) -> str:
 
 
 def _statistics(records: Iterable[Record], name: str) -> Statistics | None:
-    return statistics_of(f for r in records for f in r.figures if f.name == name)
+    return statistics_of(f for r in records for f in r.relied_on if f.name == name)
 
 
 def all_verdicts_table(groups: Groups) -> str:

@@ -73,6 +73,7 @@ def clean_slot(
         np.full(light.shape, noise),
         np.full(STATIONS, PX_PER_MM),
         EdgeSpread(cumulative_normal(SPREAD_PX / blur_px)),
+        np.ones(STATIONS),
         0.0,
         1e-4,
         5.0,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -79,8 +79,15 @@ class Record:
         """What the program failed of, if it did."""
         return next((code for code in self.codes if code.startswith(CRASH)), None)
 
+    @property
+    def relied_on(self) -> tuple[Figure, ...]:
+        """Figures that somebody may rely on: those of a refused picture count as not measured."""
+        if self.verdict != "retake":
+            return self.figures
+        return tuple(replace(f, found=None, expanded=None) for f in self.figures)
+
     def figure(self, name: str) -> Figure | None:
-        return next((f for f in self.figures if f.name == name), None)
+        return next((f for f in self.relied_on if f.name == name), None)
 
 
 def measure(photo: Path, truth: Truth, name: str, group: str) -> Record:

@@ -34,7 +34,7 @@ def figures_table(records: Sequence[Record], aims: Aims) -> str:
     """Every figure of all pictures together, then the marks' corners."""
     rows = []
     for name, (title, unit) in FIGURES.items():
-        figures = [f for r in records for f in r.figures if f.name == name]
+        figures = [f for r in records for f in r.relied_on if f.name == name]
         found = statistics_of(figures)
         if found:
             rows.append(_statistics_row(f"{title}, {unit}", found, aims.get(name, Aim())))

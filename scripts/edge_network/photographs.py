@@ -23,8 +23,8 @@ class Phones:
 
     px_per_radius: F32
     blur_px: F32  # of lens and sensor in focus, without the pixel
-    edge_defocus_px: F32  # what the edges add, which lie behind the marks ...
-    mark_defocus_px: F32  # ... and what the marks add: one of the two may be in focus
+    defocus_px: F32  # what the edges' distance from the plane in focus adds
+    focus_error: F32  # of the blur at the edges, as the marks tell it: a factor
     face_light: F32  # linear light of the face after exposure
     s_curve: F32
     sharpen: F32
@@ -45,8 +45,8 @@ def draw_phones(rng: np.random.Generator, count: int) -> Phones:
     drawn = Phones(
         px_per_radius=log_uniform(0.7, 6.0),
         blur_px=rng.uniform(0.45, 1.0, count),
-        edge_defocus_px=_defocus(rng, count),
-        mark_defocus_px=_defocus(rng, count),
+        defocus_px=_defocus(rng, count),
+        focus_error=np.exp(rng.normal(0, rng.choice([0.02, 0.12], count))),
         face_light=log_uniform(0.02, 1.1),
         s_curve=rng.uniform(0, 0.6, count),
         sharpen=rng.uniform(0, 1.2, count),
@@ -68,7 +68,7 @@ def photographed(
     gain = phones.face_light / np.maximum(face, 1e-3)
     pitch_px = phones.px_per_radius / PER_RADIUS
     exposed = light * gain[:, None] + phones.flare[:, None]
-    seen = _developed(exposed, pitch_px, phones.edge_defocus_px, phones)
+    seen = _developed(exposed, pitch_px, np.hypot(phones.blur_px, phones.defocus_px), phones)
     seen = _resampled(seen, pitch_px, STEP_PX)
     seen = _noisy(seen, pitch_px, phones, rng)
     spreads = _border_spreads(phones)
@@ -84,6 +84,7 @@ def photographed(
             own_depth=sections.depth[i : i + 1, 0].astype(float),
             other_depth=sections.depth[i : i + 1, 1].astype(float),
             spread=EdgeSpread(spreads[i]),
+            focus=np.ones(1),
         )
         for i in range(len(light))
     ]
@@ -101,9 +102,8 @@ def _defocus(rng: np.random.Generator, count: int) -> F32:
     return np.abs(rng.normal(0, rng.choice([0.15, 0.5, 1.2], count, p=[0.4, 0.4, 0.2])))
 
 
-def _developed(light: F32, pitch_px: F32, defocus_px: F32, phones: Phones) -> F32:
+def _developed(light: F32, pitch_px: F32, blur_px: F32, phones: Phones) -> F32:
     """Lens and pixel, tone curve, sharpening, and the program's undoing of sRGB."""
-    blur_px = np.hypot(phones.blur_px, defocus_px)
     optical = _filtered(light, pitch_px, lambda f: _gauss(f, blur_px) * np.sinc(f))
     coded = _srgb(np.clip(optical, 0, 1))
     photographic = coded * coded * (3 - 2 * coded)
@@ -136,7 +136,8 @@ def _border_spreads(phones: Phones) -> F32:
     pitch = 1 / 16
     x = np.arange(-16, 16, pitch)
     border = np.where(x < 0, MARK_DARK, MARK_LIGHT)[None] * np.ones((len(phones.blur_px), 1))
-    seen = _developed(border, np.full(len(border), pitch), phones.mark_defocus_px, phones)
+    blur_px = phones.focus_error * np.hypot(phones.blur_px, phones.defocus_px)
+    seen = _developed(border, np.full(len(border), pitch), blur_px, phones)
     seen = _filtered(seen, np.full(len(border), pitch), lambda f: np.sinc(f / 2))
     dark = seen[:, np.abs(x + 6) < 2].mean(axis=1, keepdims=True)
     bright = seen[:, np.abs(x - 6) < 2].mean(axis=1, keepdims=True)

@@ -37,17 +37,22 @@ class EdgeSections:
 
 
 def render_sections(
-    rig: Rig, shot: Shot, places: NDArray[np.float64], samples: int
+    rig: Rig, shot: Shot, places: NDArray[np.float64], samples: int, varied: bool
 ) -> EdgeSections:
-    """Both edges at each station of a shot, without lens and phone."""
+    """Both edges at each station of a shot, without lens and phone.
+
+    ``varied``: with surfaces and lights beside the named ones.
+    """
     size = tuple(round(FINER * s) for s in shot.view.size_px)
     offset = tuple(FINER * p for p in shot.view.principal_offset_px)
     view = replace(shot.view, size_px=size, principal_offset_px=offset, k1=0.0)
     quality = Quality(samples, "cpu", denoise=False, depth_of_field=False)
     truth = truth_of(rig, shot)
-    _vary_surfaces(np.random.default_rng(shot.seed + 5))
+    if varied:
+        _vary_surfaces(np.random.default_rng(shot.seed + 5))
     build_scene(rig, shot)
-    _vary_light(np.random.default_rng(shot.seed + 6))
+    if varied:
+        _vary_light(np.random.default_rng(shot.seed + 6))
     place_camera(view, quality)
     configure(view, quality, shot.seed)
     bpy.context.scene.cycles.use_adaptive_sampling = False
