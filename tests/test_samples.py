@@ -58,8 +58,7 @@ def test_the_gap_is_near_its_truth(picture):
 @readable
 def test_the_truth_lies_within_the_stated_uncertainty_of_the_gap(picture):
     # k = 2 leaves one in twenty outside by right: 1.25 U. Beyond it lies one, at 1.41 U: in
-    # head-torch-glare the sensor's limit clips the highlight on the sill's round, and what is
-    # clipped looks like less of a round than it is.
+    # head-torch-glare the sensor's limit clips the highlight on the sill's round.
     gap = checked(picture).gap
     error_mm = gap.mean_mm - truth(picture)["gap"]["mean_mm"]
     limit = 1.5 if picture.stem == "head-torch-glare" else 1.25
