@@ -189,13 +189,13 @@ def test_more_photos_say_more_of_everything(gauge, frame):
 
 
 def test_what_all_photos_share_stays_however_many_there_are(gauge, frame):
-    """0.9 of the variance of edge definition, 40 photos: sqrt(0.9 + 0.1 / 40) of one's."""
+    """0.75 of the variance of edge definition, 40 photos: sqrt(0.75 + 0.25 / 40) of one's."""
     photos = [photo_of(frame, str(k)) for k in range(40)]
     one, many = (
         influence(joint_gap(solve(read_photos(p, gauge, frame)), frame).mean_mm, "edge definition")
         for p in (photos[:1], photos)
     )
-    assert many / one == pytest.approx(np.sqrt(0.9 + 0.1 / 40), abs=1e-6)
+    assert many / one == pytest.approx(np.sqrt(0.75 + 0.25 / 40), abs=1e-6)
 
 
 def test_a_photo_with_more_doubt_never_pulls_the_wrong_way(gauge, frame):

@@ -1,9 +1,9 @@
 """The slot's edges and the gap on quick photos: right within the project's own goals.
 
-The rounds of these pictures are matt (Lambert) and the pictures have three million pixels: the
-worst case of a reading that expects rounds to fade as polished metal does, and that at this
-size rests much on that expectation (DEVELOPERS.md, decision 4). The limits are a little wider
-than what was measured so; that the truth lies within the stated uncertainty is asked besides.
+The rounds of these pictures are matt throughout (Lambert), which few that the network was shown
+are, and the pictures have three million pixels: they read 0.06 mm too narrow on average
+(DEVELOPERS.md, decision 4). The limits are about a fifth wider than what was measured so; that
+the truth lies within the stated uncertainty is asked besides.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def shots(shoot, gauge, frame):
 
 @pytest.mark.parametrize("number", range(len(CASES)))
 def test_the_gap_is_near_its_truth(shots, number):
-    assert abs(error_mm(shots[number])) < 0.17
+    assert abs(error_mm(shots[number])) < 0.11
 
 
 @pytest.mark.parametrize("number", range(len(CASES)))
@@ -64,50 +64,50 @@ def test_the_gap_is_right_within_its_own_expanded_uncertainty(shots, number):
 
 def test_gaps_over_the_whole_range_have_no_common_error(shots):
     errors = [error_mm(s) for s in shots]
-    assert np.sqrt(np.mean(np.square(errors))) < 0.12
-    assert abs(np.mean(errors)) < 0.11
+    assert np.sqrt(np.mean(np.square(errors))) < 0.08
+    assert abs(np.mean(errors)) < 0.077
 
 
 def test_every_station_is_read_and_right(shots):
-    """A single station has a seventh of the edge: 0.22 mm."""
+    """A single station has a seventh of the edge: 0.145 mm."""
     for shot in shots:
         result = measured(shot)
         true = [s["gap_mm"] for s in shot.truth["gap"]["stations"]]
         read = [s.gap_mm for s in result.gap.stations]
         assert None not in read
-        assert np.abs(np.array(read) - true).max() < 0.22
+        assert np.abs(np.array(read) - true).max() < 0.145
 
 
 @pytest.mark.parametrize("taper_mm", [0.35, -0.35])
 def test_a_taper_keeps_its_sign_and_size(shoot, gauge, frame, taper_mm):
-    """0.10 mm over 72 mm; a mirrored x would turn the sign."""
+    """0.04 mm over 72 mm; a mirrored x would turn the sign."""
     scene = replace(ideal_scene(gauge, frame, 0.9), taper_mm=taper_mm)
     result = measured(shoot(scene, camera_at(azimuth_deg=-70.0), seed=50))
-    assert result.gap.taper_mm == pytest.approx(taper_mm, abs=0.10)
+    assert result.gap.taper_mm == pytest.approx(taper_mm, abs=0.04)
     read = [s.gap_mm for s in result.gap.stations]
     assert (read[-1] > read[0]) == (taper_mm > 0)
 
 
 def test_the_sill_s_offset_is_seen_with_its_sign(shoot, gauge, frame):
-    """A seat 0.20 mm higher reads 0.20 mm higher, within 0.05 mm: what shading shifts, it shifts
-    in both pictures alike. Each lies within 0.14 mm of its truth.
+    """A seat 0.20 mm higher reads 0.20 mm higher, within 0.02 mm: what shading shifts, it shifts
+    in both pictures alike. Each lies within 0.075 mm of its truth.
     """
     found = []
     for offset_mm in (0.10, -0.10):
         scene = replace(ideal_scene(gauge, frame), sill_offset_mm=offset_mm)
         shot = shoot(scene, camera_at(development=CLEAN), seed=51)
         found.append(measured(shot).evidence.gap.sill.offset_mm.value)
-        assert found[-1] == pytest.approx(offset_mm, abs=0.14)
-    assert found[0] - found[1] == pytest.approx(0.20, abs=0.05)
+        assert found[-1] == pytest.approx(offset_mm, abs=0.075)
+    assert found[0] - found[1] == pytest.approx(0.20, abs=0.02)
 
 
 @pytest.mark.parametrize("tilt_deg", [0.22, -0.22])
 def test_the_sill_s_tilt_is_seen_with_its_sign(shoot, gauge, frame, tilt_deg):
-    """0.1 deg: 0.13 mm over the stations; the gauge is refused at 0.3 deg."""
+    """0.01 deg: 0.013 mm over the stations; the gauge is refused at 0.3 deg."""
     scene = replace(ideal_scene(gauge, frame), sill_tilt_deg=tilt_deg)
     shot = shoot(scene, camera_at(development=CLEAN), seed=52)
     found = measured(shot).evidence.gap.sill
-    assert found.tilt_deg.value == pytest.approx(tilt_deg, abs=0.10)
+    assert found.tilt_deg.value == pytest.approx(tilt_deg, abs=0.01)
 
 
 def test_a_gauge_off_its_seat_is_refused(shoot, gauge, frame):
@@ -139,10 +139,10 @@ def test_the_gap_does_not_hang_on_the_picture_s_rotation(tmp_path, shots):
     ],
 )
 def test_metal_and_soot_move_the_gap_no_further_than_is_said(shoot, gauge, frame, faces):
-    """0.20 mm: a bare slot's lit inner face reads worst, 0.18 mm too narrow (aim: 0.12 mm)."""
+    """0.17 mm: a sooted slot reads worst, 0.14 mm too narrow (aim: 0.12 mm)."""
     scene = replace(ideal_scene(gauge, frame, 1.2), surfaces=Surfaces(**faces))
     shot = shoot(scene, camera_at(tilt_deg=20.0, azimuth_deg=80.0), seed=54)
-    assert abs(error_mm(shot)) < min(0.20, 1.25 * measured(shot).gap.expanded_uncertainty_mm)
+    assert abs(error_mm(shot)) < min(0.17, 1.25 * measured(shot).gap.expanded_uncertainty_mm)
 
 
 @pytest.mark.parametrize("side", [(-1.0, 0.8), (0.9, -0.9)])
@@ -150,14 +150,14 @@ def test_light_from_either_side_does_not_move_the_gap(shoot, gauge, frame, side)
     scene = replace(
         ideal_scene(gauge, frame, 1.0), light=Light(ambient=0.3, side=0.6, side_slope=side)
     )
-    assert abs(error_mm(shoot(scene, camera_at(), seed=55))) < 0.17
+    assert abs(error_mm(shoot(scene, camera_at(), seed=55))) < 0.137
 
 
 def test_a_shadow_along_the_gap_is_not_its_edge(shoot, gauge, frame):
     scene = replace(
         ideal_scene(gauge, frame, 1.4), light=Light(shadow_above_sill_mm=4.0, shadow_depth=0.6)
     )
-    assert abs(error_mm(shoot(scene, camera_at(azimuth_deg=-120.0), seed=56))) < 0.17
+    assert abs(error_mm(shoot(scene, camera_at(azimuth_deg=-120.0), seed=56))) < 0.075
 
 
 def test_a_plate_without_a_slot_gives_no_gap(tmp_path, shots):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from zipfile import BadZipFile, is_zipfile
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +16,8 @@ from rigvision.ground.errors import ModelError
 from rigvision.world.catalogue import shipped_models_folder
 
 MAX_BYTES = 8_000_000
+#: What numpy and zipfile raise where a file is missing, cut off or damaged.
+READ_ERRORS = (OSError, EOFError, ValueError, KeyError, RuntimeError, BadZipFile, zlib.error)
 #: Features this many standard deviations from training's mean, and further, count alike.
 MOST_SCALES = np.float32(8.0)
 SingleArray = npt.NDArray[np.float32]
@@ -49,10 +53,17 @@ def load_network(name: str) -> Network:
 
     Raises ModelError for a file that is missing or not whole.
     """
-    path = shipped_models_folder() / "networks" / f"{name}.npz"
+    return read_network(shipped_models_folder() / "networks" / f"{name}.npz")
+
+
+def read_network(path: Path) -> Network:
+    """The network in one file: arrays ``mean``, ``scale``, ``weight0``, ``bias0`` and so on.
+
+    Raises ModelError for a file that is missing, not whole, or not a chain of layers.
+    """
     try:
         return _read(path)
-    except (OSError, ValueError, KeyError) as error:
+    except READ_ERRORS as error:
         raise ModelError(
             "network-unreadable",
             f"The network {path.name} in {path.parent} cannot be read: {error}.",
@@ -63,17 +74,36 @@ def load_network(name: str) -> Network:
 def _read(path: Path) -> Network:
     if path.stat().st_size > MAX_BYTES:
         raise ValueError(f"it has more than {MAX_BYTES} bytes")
-    with np.load(path, allow_pickle=False) as file:
+    if not is_zipfile(path):
+        raise ValueError("it is no archive of arrays")
+    # Opened here, as numpy leaves a file open that it cannot read.
+    with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
         count = sum(name.startswith("weight") for name in file.files)
         arrays = {name: np.asarray(file[name], dtype=np.float32) for name in file.files}
     if not all(np.isfinite(a).all() for a in arrays.values()):
         raise ValueError("it holds numbers that are not finite")
-    network = Network(
-        arrays["mean"],
-        arrays["scale"],
-        tuple(arrays[f"weight{k}"] for k in range(count)),
-        tuple(arrays[f"bias{k}"][:, None, :] for k in range(count)),
-    )
-    if count == 0 or network.weights[0].shape[1] != len(network.mean):
+    mean, scale = arrays["mean"], arrays["scale"]
+    weights = tuple(arrays[f"weight{k}"] for k in range(count))
+    biases = tuple(arrays[f"bias{k}"] for k in range(count))
+    if not _fit(mean, scale, weights, biases):
         raise ValueError("its layers do not fit together")
-    return network
+    return Network(mean, scale, weights, tuple(bias[:, None, :] for bias in biases))
+
+
+def _fit(
+    mean: SingleArray,
+    scale: SingleArray,
+    weights: tuple[SingleArray, ...],
+    biases: tuple[SingleArray, ...],
+) -> bool:
+    """Whether each layer takes what the one before it gives, for the same number of members."""
+    if not weights or mean.ndim != 1 or mean.shape != scale.shape or not (scale > 0).all():
+        return False
+    members, width = weights[0].shape[0] if weights[0].ndim else 0, len(mean)
+    for weight, bias in zip(weights, biases, strict=True):
+        if weight.ndim != 3 or weight.shape[:2] != (members, width):
+            return False
+        width = weight.shape[2]
+        if bias.shape != (members, width):
+            return False
+    return True
