@@ -36,6 +36,7 @@ def profiles(reach: float = 3.0) -> EdgeProfiles:
         own_depth=np.array([5.0, 4.0, 3.0]),
         other_depth=np.array([3.0, 4.0, 5.0]),
         spread=EdgeSpread(ndtr(SPREAD_PX / 0.8)),
+        focus=np.ones(COUNT),
     )
 
 

@@ -82,6 +82,7 @@ def _slot(sill: np.ndarray, door: np.ndarray, gap: float, row) -> TracedSlot:
         np.full((1, len(v)), row.error[0]),
         row.px_per_unit / RADIUS_MM,
         row.spread,
+        row.focus,
         float(row.slope[0]),
         RADIUS_MM,
         float(depth[0]),
