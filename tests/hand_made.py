@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtr
 
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, GapTuning, measure_gap
-from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
 from rigvision.vision.focus import Focus
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges, StationEdges
@@ -19,7 +17,6 @@ from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 from tests.views import view_at
 
-SPREAD = EdgeSpread(ndtr(SPREAD_PX))
 #: Everything blurred alike, by 0.9 px.
 FOCUS = Focus(np.array([0.81, 0.0, 0.0]), 1.0 / 250.0, 0.05, 0.01, 4.0)
 #: Rotation, translation, focal length, centre, distortion, border: variances of a good pose.
@@ -29,7 +26,7 @@ VARIANCES = np.array([1e-4] * 3 + [0.02, 0.02, 0.2, 0.005, 6.0, 6.0, 0.003, 0.02
 def pose_at(view: View | None = None, scale: float = 1.0) -> Pose:
     """A pose known well; ``scale`` times worse in every parameter."""
     covariance = np.diag(VARIANCES) * scale**2
-    return Pose(view or view_at(), covariance, (100, 101), (), 0.03, 9.0, 0.9, SPREAD, FOCUS)
+    return Pose(view or view_at(), covariance, (100, 101), (), 0.03, 9.0, 0.9, (), FOCUS)
 
 
 def slot_of(

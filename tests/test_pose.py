@@ -7,10 +7,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from scipy.special import ndtr
 
 from rigvision.ground.errors import Unmeasurable
-from rigvision.vision.edge_spread import SPREAD_PX, EdgeSpread
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import (
     CameraPrior,
@@ -23,7 +21,6 @@ from rigvision.vision.pose import (
 from rigvision.vision.view import View
 from tests.views import view_at
 
-SPREAD = EdgeSpread(ndtr(SPREAD_PX))
 #: No allowance beyond what the simulated corners really scatter.
 BARE = PoseTuning(corner_floor_px=1e-3, own_shift_px=0.0)
 
@@ -43,7 +40,7 @@ def seen(view: View, gauge, sigma_px: float, rng, swell_px: float = 0.0) -> Mark
         corners = corners + rng.normal(0.0, sigma_px, (4, 2))
         covariance = np.eye(8) * max(sigma_px, 1e-4) ** 2
         marks.append(Mark(mark_id, corners, covariance, 0.9))
-    return Marks(tuple(marks), (), SPREAD)
+    return Marks(tuple(marks), (), ())
 
 
 def exact(gauge):
@@ -184,7 +181,7 @@ def test_a_near_tie_shows_in_the_rival_ratio(gauge):
 
 def test_three_marks_are_too_few_and_the_missing_are_named(gauge):
     marks = seen(VIEWS[0], gauge, 0.03, np.random.default_rng(4))
-    few = Marks(marks.measured[:3], (), SPREAD)
+    few = Marks(marks.measured[:3], (), ())
     with pytest.raises(Unmeasurable) as caught:
         solve_pose(few, gauge, prior_of(VIEWS[0]))
     assert caught.value.code == "too-few-marks"
@@ -195,7 +192,7 @@ def test_the_yoke_s_tag_does_not_count_as_a_mark_of_the_plate(gauge):
     marks = seen(VIEWS[0], gauge, 0.03, np.random.default_rng(5))
     yoke = replace(marks.measured[0], mark_id=108)
     with pytest.raises(Unmeasurable):
-        solve_pose(Marks((*marks.measured[:3], yoke), (), SPREAD), gauge, prior_of(VIEWS[0]))
+        solve_pose(Marks((*marks.measured[:3], yoke), (), ()), gauge, prior_of(VIEWS[0]))
 
 
 @pytest.mark.parametrize("mark_id", [100, 101, 104, 107])
@@ -211,7 +208,7 @@ def test_a_mark_out_of_its_place_is_refused_wherever_it_sits(mark_id, off_px, ga
         replace(m, corners_px=m.corners_px + shift) if m.mark_id == mark_id else m
         for m in marks.measured
     )
-    pose = solve_pose(Marks(moved, (), SPREAD), gauge, prior_of(VIEWS[0]))
+    pose = solve_pose(Marks(moved, (), ()), gauge, prior_of(VIEWS[0]))
     assert pose.refused == (mark_id,)
     assert len(pose.used) == 7
 
@@ -289,7 +286,7 @@ def test_marks_that_fit_worse_than_they_claim_widen_the_covariance(gauge):
     view, rng = VIEWS[0], np.random.default_rng(7)
     honest = seen(view, gauge, 0.05, rng)
     boasting = Marks(
-        tuple(replace(m, covariance_px2=np.eye(8) * 0.005**2) for m in honest.measured), (), SPREAD
+        tuple(replace(m, covariance_px2=np.eye(8) * 0.005**2) for m in honest.measured), (), ()
     )
     told = solve_pose(honest, exact(gauge), prior_of(view), BARE).covariance
     widened = solve_pose(boasting, exact(gauge), prior_of(view), BARE).covariance
@@ -314,7 +311,7 @@ def test_marks_that_err_three_times_as_far_as_they_claim_leave_the_camera_s_prio
         focal_px = view.focal_px * np.exp(rng.normal(0.0, 0.02))
         k1 = view.k1 + rng.normal(0.0, 0.01)
         prior = replace(prior_of(view), focal_px=focal_px, principal_point_px=(x, y), k1=k1)
-        pose = solve_pose(Marks(tuple(marks), (), SPREAD), exact(gauge), prior, BARE)
+        pose = solve_pose(Marks(tuple(marks), (), ()), exact(gauge), prior, BARE)
         found.append(pose.view.parameters[7:10])
         claimed.append(np.diag(pose.covariance)[7:10])
     claim = np.sqrt(np.mean(claimed, axis=0))

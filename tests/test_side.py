@@ -16,7 +16,7 @@ from skimage.measure import LineModelND, find_contours, ransac
 
 from rigvision.photo.exif import Exif
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread, edge_spread
+from rigvision.vision.edge_spread import EdgeSpread, StepPixels, edge_spread
 from rigvision.vision.side import SideFits, fit_sides
 
 DARK, LIGHT = 0.06, 0.71
@@ -295,3 +295,17 @@ def test_rising_and_falling_are_mirror_images():
     )
     assert lopsided.rising(np.array([0.0])) == pytest.approx(0.8, abs=1e-12)
     assert lopsided.falling(np.array([0.0])) == pytest.approx(0.2, abs=1e-12)
+
+
+def test_the_spread_near_a_blur_is_that_of_the_borders_blurred_so():
+    """Two sets of borders, 0.5 and 1.5 px: each blur is answered by its own."""
+    across = np.tile(np.linspace(-6.0, 6.0, 400).astype(np.float32), 12)
+    pixels = [
+        StepPixels(across, ndtr(across / s).astype(np.float32), np.full(12, 400), np.full(12, s))
+        for s in (0.5, 1.5)
+    ]
+    for wanted_px in (0.5, 1.5):
+        spread = edge_spread(pixels, wanted_px)
+        assert spread.blur_px == wanted_px
+        at = np.array([-1.0, 0.0, 1.0])
+        np.testing.assert_allclose(spread.rising(at), ndtr(at / wanted_px), rtol=0, atol=0.02)

@@ -11,7 +11,7 @@ from rigvision.metrology.view_errors import FixedPixels, view_sources
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import CameraPrior, solve_pose
 from rigvision.vision.view import View
-from tests.hand_made import SPREAD, pose_at
+from tests.hand_made import pose_at
 from tests.views import view_at
 
 POINTS = np.array([[-36.0, 12.0, -6.25], [30.0, 12.8, -6.25], [4.0, -20.0, -10.0]])
@@ -26,7 +26,7 @@ def solved(gauge, view: View, shifts_mm: np.ndarray):
         marks.append(Mark(mark_id, view.project(corners), np.eye(8) * 0.05**2, 0.9))
     centre = (float(view.principal_point_px[0]), float(view.principal_point_px[1]))
     prior = CameraPrior(view.focal_px, 0.02, centre, 24.0, view.k1, 0.01)
-    return solve_pose(Marks(tuple(marks), (), SPREAD), gauge, prior)
+    return solve_pose(Marks(tuple(marks), (), ()), gauge, prior)
 
 
 def test_marks_off_their_places_move_the_view_as_the_solve_says(gauge):

@@ -44,7 +44,7 @@ class Focus:
         s = (1.0 / _depths(view, points_mm) / self.inverse_depth - 1.0) / self.step
         level, slope, bend = self.coefficients
         variance = level + slope * s + bend * s * s
-        return np.sqrt(np.clip(variance, self.least_px2, self.most_px2))
+        return np.asarray(np.sqrt(np.clip(variance, self.least_px2, self.most_px2)))
 
 
 def find_focus(

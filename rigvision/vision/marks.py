@@ -14,7 +14,7 @@ import numpy as np
 
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread, StepPixels, edge_spread
+from rigvision.vision.edge_spread import StepPixels
 from rigvision.vision.side import fit_sides
 from rigvision.world.gauge import Gauge
 
@@ -49,7 +49,7 @@ class Marks:
 
     measured: tuple[Mark, ...]
     unreadable: tuple[int, ...]
-    edge_spread: EdgeSpread
+    borders: tuple[StepPixels, ...]  # pixels of the measured sides
 
     def by_id(self, mark_id: int | None) -> Mark | None:
         return next((m for m in self.measured if m.mark_id == mark_id), None)
@@ -234,7 +234,7 @@ def _together(fits: list[_Fit]) -> Marks:
     measured = tuple(mark for fit in fits for mark in fit.measured)
     read = {mark.mark_id for mark in measured}
     unreadable = dict.fromkeys(i for fit in fits for i in fit.unreadable if i not in read)
-    return Marks(measured, tuple(unreadable), edge_spread([fit.pixels for fit in fits]))
+    return Marks(measured, tuple(unreadable), tuple(fit.pixels for fit in fits))
 
 
 def _corners(

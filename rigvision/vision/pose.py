@@ -22,7 +22,7 @@ from rigvision.ground.conventions import (
 )
 from rigvision.ground.errors import Unmeasurable
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.edge_spread import StepPixels
 from rigvision.vision.focus import Focus, find_focus
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.view import DERIVATIVE_STEPS, View, project_many
@@ -75,7 +75,7 @@ class Pose:
     residual_px: float  # RMS over the corner coordinates used
     rival_ratio: float  # RMS of the other planar pose over this one's; inf where there is none
     blur_px: float  # sigma of the marks' borders
-    edge_spread: EdgeSpread
+    borders: tuple[StepPixels, ...]  # pixels of the marks' sides
     focus: Focus
     #: The part (11, 11) of ``covariance`` that the marks' calibrated positions alone cause.
     from_positions: FloatArray | None = None
@@ -154,7 +154,7 @@ def solve_pose(
         residual_px,
         problem.rival_ratio(parameters, rival),
         float(np.median(blur_px)),
-        marks.edge_spread,
+        marks.borders,
         find_focus(view, _centres_mm(plate, gauge), blur_px),
         problem.from_positions(parameters),
     )

@@ -244,7 +244,8 @@ def _step_pixels(samples: SidePixels, state: FloatArray) -> StepPixels:
     offset, turn, dark, bright, grade, _ = state.astype(np.float32).T[:, :, None, None]
     distance = samples.across_px - (offset + turn * samples.along)
     brightness = (samples.light / (1.0 + grade * samples.along) - dark) / (bright - dark)
-    return StepPixels(distance[samples.seen], brightness[samples.seen], state[:, BLUR])
+    counts = samples.seen.sum(axis=(1, 2))
+    return StepPixels(distance[samples.seen], brightness[samples.seen], counts, state[:, BLUR])
 
 
 def _tukey_root(residual: PixelArray, seen: npt.NDArray[np.bool_], least: FloatArray) -> PixelArray:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.edge_spread import EdgeSpread
+from rigvision.vision.edge_spread import EdgeSpread, edge_spread
 from rigvision.vision.pose import Pose
 from rigvision.vision.sampling import (
     WINDOW_MARGIN_MM,
@@ -44,8 +44,8 @@ class SlotProfiles:
     light: FloatArray  # (S, N) linear light; NaN out of view
     error: FloatArray  # (S, N) standard error of ``light``
     px_per_mm: FloatArray  # (S,) along y
-    spread: EdgeSpread  # of the marks' borders
-    focus: FloatArray  # (S,) blur at the edges over that of the marks' borders
+    spread: EdgeSpread  # of those marks' borders that are about as blurred
+    focus: FloatArray  # (S,) blur at the edges over that of those borders
     ray_slope: float
     radius_mm: float
     sill_depth_mm: float
@@ -93,14 +93,16 @@ def slot_profiles(
     light = np.where(_in_view(grid, pose, gauge, frame), light_at(picture, view, grid), np.nan)
     averaged = [_average(strip, tuning) for strip in light]
     points = np.column_stack([stations, np.full((len(stations), 2), (sill_y, plane_z_mm))])
+    blur_px = pose.focus.blur_px(view, points)
+    spread = edge_spread(pose.borders, float(np.median(blur_px)))
     profiles = SlotProfiles(
         stations,
         y_mm,
         np.stack([mean for mean, _ in averaged]),
         np.stack([error for _, error in averaged]),
         np.array([view.px_per_mm(p, up) for p in points]),
-        pose.edge_spread,
-        pose.focus.blur_px(view, points) / pose.blur_px,
+        spread,
+        blur_px / spread.blur_px,
         view.ray_slope_y(middle),
         frame.sill.edge_radius_mm,
         frame.sill.thickness_mm,

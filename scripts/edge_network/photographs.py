@@ -61,17 +61,26 @@ def draw_phones(rng: np.random.Generator, count: int) -> Phones:
 
 
 def photographed(
-    light: F32, sections: Sections, phones: Phones, rng: np.random.Generator
+    light: F32,
+    sections: Sections,
+    phones: Phones,
+    rng: np.random.Generator,
+    own_blur_radii: float = 0.0,
 ) -> list[EdgeProfiles]:
-    """The profile of each section as the program reads it, in radii."""
+    """The profile of each section as the program reads it, in radii.
+
+    ``own_blur_radii``: sigma by which the light given is blurred already.
+    """
+    own_px = own_blur_radii * phones.px_per_radius
+    blur_px = np.maximum(np.hypot(phones.blur_px, phones.defocus_px), own_px)
     face = np.median(light[:, PLACES < -1.5], axis=1)
     gain = phones.face_light / np.maximum(face, 1e-3)
     pitch_px = phones.px_per_radius / PER_RADIUS
     exposed = light * gain[:, None] + phones.flare[:, None]
-    seen = _developed(exposed, pitch_px, np.hypot(phones.blur_px, phones.defocus_px), phones)
+    seen = _developed(exposed, pitch_px, np.sqrt(blur_px**2 - own_px**2), phones)
     seen = _resampled(seen, pitch_px, STEP_PX)
     seen = _noisy(seen, pitch_px, phones, rng)
-    spreads = _border_spreads(phones)
+    spreads = _border_spreads(blur_px * phones.focus_error, phones)
     return [
         EdgeProfiles(
             first=PLACES[:1],
@@ -131,12 +140,11 @@ def _noisy(light: F32, pitch_px: F32, phones: Phones, rng: np.random.Generator) 
     return np.clip(light + sigma * grain, 0.0, None)
 
 
-def _border_spreads(phones: Phones) -> F32:
+def _border_spreads(blur_px: F32, phones: Phones) -> F32:
     """Response (N, len(SPREAD_PX)) of each phone to a mark's border, placed as an erf fit does."""
     pitch = 1 / 16
     x = np.arange(-16, 16, pitch)
     border = np.where(x < 0, MARK_DARK, MARK_LIGHT)[None] * np.ones((len(phones.blur_px), 1))
-    blur_px = phones.focus_error * np.hypot(phones.blur_px, phones.defocus_px)
     seen = _developed(border, np.full(len(border), pitch), blur_px, phones)
     seen = _filtered(seen, np.full(len(border), pitch), lambda f: np.sinc(f / 2))
     dark = seen[:, np.abs(x + 6) < 2].mean(axis=1, keepdims=True)

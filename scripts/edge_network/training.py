@@ -21,8 +21,12 @@ from .photographs import draw_phones, photographed
 from .scenes import F32, Sections
 
 MEMBERS = 4
+DECAY = 3e-4  #: of weights, AdamW's
 HIDDEN = (224, 224, 96)
 CHUNK = 2000
+#: Blur of ``scripts/render_sections``: the renderer's pixel filter and pixels and the sampling
+#: between them, 0.64 of its pixels, of which a radius has about five.
+OWN_BLUR_RADII = 0.13
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,8 @@ def _features_of(
     features, targets = [], []
     for _ in range(photos_each):
         phones = draw_phones(rng, len(sections))
-        profiles = photographed(light, sections, phones, rng)
+        own_blur = OWN_BLUR_RADII if isinstance(sections, TracedSections) else 0.0
+        profiles = photographed(light, sections, phones, rng, own_blur)
         other_error = 0.3 * rng.standard_normal(len(sections))
         for i, profile in enumerate(profiles):
             start = phones.jitter[i : i + 1]
@@ -92,46 +97,64 @@ def _features_of(
 
 @dataclass(frozen=True)
 class Stage:
-    """One part of the training: on which samples, how often, how fast."""
+    """On which samples, how often, how fast."""
 
     samples: Any  # indices
     epochs: int
     rate: float
-    batch: int = 4096
+    batch: int
 
 
 def train(
-    features: F32, targets: F32, test: Any, stages: list[Stage], seed: int
+    features: F32,
+    targets: F32,
+    test: Any,
+    stage: Stage,
+    seed: int,
+    known: dict[str, F32] | None = None,
 ) -> tuple[dict[str, F32], list[str]]:
-    """Arrays of the trained networks, and the log. ``test`` indexes what no stage holds."""
+    """Arrays of the trained networks, and the log. ``test`` indexes what the stage has not.
+
+    ``known`` are the arrays of networks to go on from.
+    """
     rng = np.random.default_rng(seed)
-    first = stages[0].samples
-    mean, scale = features[first].mean(0), features[first].std(0) + 1e-3
+    if known:
+        mean, scale = known["mean"], known["scale"]
+    else:
+        shown = features[stage.samples]
+        mean, scale = shown.mean(0), shown.std(0) + 1e-3
     x = jnp.asarray(np.clip((features - mean) / scale, -8, 8))
     y = jnp.asarray(targets)
-    parameters = _start(jax.random.key(seed), features.shape[1])
+    parameters = _known(known) if known else _start(jax.random.key(seed), features.shape[1])
     log, began = [], time.perf_counter()
-    for stage in stages:
-        steps = len(stage.samples) // stage.batch
-        run = _epoch_runner(x, y, stage.epochs * steps, stage.rate)
-        state: Any = (parameters, _zeros(parameters), _zeros(parameters), 0)
-        for epoch in range(stage.epochs):
-            picks = np.stack([rng.permutation(stage.samples) for _ in range(MEMBERS)])
-            picks = picks[:, : steps * stage.batch].reshape(MEMBERS, steps, stage.batch)
-            state, loss = run(state, jnp.asarray(np.swapaxes(picks, 0, 1)))
-            if epoch % 5 == 4 or epoch == stage.epochs - 1:
-                out = _forward(state[0], x[test])
-                log.append(
-                    f"epoch {epoch + 1}: loss {float(loss):.4f}, held out "
-                    f"{_summary(out, y[test])}, {time.perf_counter() - began:.0f} s"
-                )
-                print(log[-1], flush=True)
-        parameters = state[0]
+    steps = len(stage.samples) // stage.batch
+    run = _epoch_runner(x, y, stage.epochs * steps, stage.rate)
+    state: Any = (parameters, _zeros(parameters), _zeros(parameters), 0)
+    for epoch in range(stage.epochs):
+        picks = np.stack([rng.permutation(stage.samples) for _ in range(MEMBERS)])
+        picks = picks[:, : steps * stage.batch].reshape(MEMBERS, steps, stage.batch)
+        state, loss = run(state, jnp.asarray(np.swapaxes(picks, 0, 1)))
+        if epoch % 5 == 4 or epoch == stage.epochs - 1:
+            out = _forward(state[0], x[test])
+            log.append(
+                f"epoch {epoch + 1}: loss {float(loss):.4f}, held out "
+                f"{_summary(out, y[test])}, {time.perf_counter() - began:.0f} s"
+            )
+            print(log[-1], flush=True)
+    parameters = state[0]
     arrays = {"mean": mean.astype(np.float32), "scale": scale.astype(np.float32)}
     for k, (weight, bias) in enumerate(parameters):
         arrays[f"weight{k}"] = np.asarray(weight, np.float16)
         arrays[f"bias{k}"] = np.asarray(bias, np.float16)
     return arrays, log
+
+
+def _known(arrays: dict[str, F32]) -> list[tuple[Any, Any]]:
+    layers = sum(name.startswith("weight") for name in arrays)
+    return [
+        tuple(jnp.asarray(arrays[f"{kind}{k}"], jnp.float32) for kind in ("weight", "bias"))
+        for k in range(layers)
+    ]
 
 
 def _start(key: Any, inputs: int) -> list[tuple[Any, Any]]:
@@ -179,7 +202,7 @@ def _epoch_runner(x: Any, y: Any, steps: int, fastest: float) -> Any:
         bias1, bias2 = 1 - 0.9**count, 1 - 0.999**count
 
         def moved(p: Any, m: Any, v: Any) -> Any:
-            return p - rate * (m / bias1 / (jnp.sqrt(v / bias2) + 1e-8) + 1e-4 * p)
+            return p - rate * (m / bias1 / (jnp.sqrt(v / bias2) + 1e-8) + DECAY * p)
 
         return (jax.tree.map(moved, parameters, first, second), first, second, count), loss
 
