@@ -7,6 +7,7 @@ what the frame's own rule does not accept as inside its limits is an adjust.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import floor
 from typing import TYPE_CHECKING
 
 from rigvision.decision.acceptance import Characteristic, JointRisk, Judged, joint_risk, judge
@@ -296,7 +297,9 @@ _ADJUST_CODES = {
 def _not_accepted(judged: Judged, said: str, ledger: _Ledger) -> None:
     found = judged.characteristic
     value, lower, upper = found.measured.value, found.lower, found.upper
-    proof = f", inside but not proven ({judged.probability:.0%})" if lower <= value <= upper else ""
+    # Rounded down: what falls short of 95 % must not read 95 %.
+    percent = floor(100.0 * judged.probability)
+    proof = f", inside but not proven ({percent}%)" if lower <= value <= upper else ""
     high = value > (lower + upper) / 2
     if found.quantity == "gap":
         code, limit = ("gap-high", upper) if high else ("gap-low", lower)
