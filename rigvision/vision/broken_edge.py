@@ -38,6 +38,10 @@ class EdgeTuning:
     drifting: float = 0.25
     drift_mm: float = 40.0
     largest_move_mm: float = 0.7  # between coarse edge and reading; further is another edge
+    # An edge falls from its face into the slot: darkest within ``fall_radii`` beyond it, as part
+    # of the brightest as near before it. The network answers also where there is no edge.
+    fall_radii: float = 2.0
+    fall_part: float = 0.8
 
 
 #: Natural logarithm of the network's scale in radii, as bounded in training.
@@ -77,10 +81,13 @@ def read_edges(
         found, sigma = [place for place, _ in read], [spread for _, spread in read]
     edges = np.column_stack([found[0], -found[1]])
     moved = np.abs(edges - coarse_mm).max(axis=1)
+    falls = np.all(
+        [_falls(side, at, tuning) for side, at in zip(sides, found, strict=True)], axis=0
+    )
     return ReadEdges(
         edges,
         _covariance(profiles.x_mm, np.column_stack(sigma), tuning),
-        (moved < tuning.largest_move_mm) & (edges[:, 1] > edges[:, 0]),
+        (moved < tuning.largest_move_mm) & (edges[:, 1] > edges[:, 0]) & falls,
     )
 
 
@@ -108,6 +115,16 @@ def _joined(places: FloatArray, variances: FloatArray, power: int) -> tuple[Floa
     weights = weights / weights.sum(axis=0)
     place = (weights * places).sum(axis=0)
     return place, np.sqrt(np.mean(variances + (places - place) ** 2, axis=0))
+
+
+def _falls(side: EdgeProfiles, at: FloatArray, tuning: EdgeTuning) -> BoolArray:
+    """Whether light falls (S,) from before each edge to beyond it."""
+    v = side.first[:, None] + side.step * np.arange(side.light.shape[1])
+    away = (v - at[:, None]) / side.radius
+    seen = np.isfinite(side.light)
+    before = np.where(seen & (away <= 0) & (away > -tuning.fall_radii), side.light, 0.0)
+    beyond = np.where(seen & (away >= 0) & (away < tuning.fall_radii), side.light, np.inf)
+    return np.asarray(beyond.min(axis=1) < tuning.fall_part * before.max(axis=1))
 
 
 def _covariance(x_mm: FloatArray, sigma_mm: FloatArray, tuning: EdgeTuning) -> FloatArray:
