@@ -59,7 +59,7 @@ def sort_out(
     first_name: dict[str, str] = {}
     photos = []
     for path, own in zip(paths, outcomes, strict=True):
-        name = safe_name(Path(path).name)
+        name = safe_name(Path(path).name or str(path))
         if isinstance(own, PhotoError):
             left_out: Reason | None = Reason(own.code, own.text, own.remedy)
         elif own.photo.sha256 in first_name:

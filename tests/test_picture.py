@@ -291,3 +291,10 @@ def test_long_names_keep_their_beginning_and_end():
     shown = safe_name("x" * 300 + "-door-3.jpg")
     assert len(shown) <= 80
     assert shown.endswith("-door-3.jpg")
+
+
+def test_a_folder_without_a_name_is_called_by_its_path(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(PhotoError) as raised:
+        read_picture(".")
+    assert raised.value.text == ". is a folder."

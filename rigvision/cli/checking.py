@@ -71,7 +71,7 @@ def run_check(request: Request) -> int:
         check_draws(request.draws)
     for path, outcome in zip(request.photos, _outcomes(request), strict=True):
         if isinstance(outcome, PhotoError):
-            report_unreadable(safe_name(path.name), outcome, tally)
+            report_unreadable(safe_name(path.name or str(path)), outcome, tally)
             continue
         tally.verdicts.add(outcome.verdict)
         drawn = _monte_carlo(outcome, request.draws)

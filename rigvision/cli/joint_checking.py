@@ -36,7 +36,7 @@ def run_joint_check(request: Request) -> int:
     try:
         result = _result(request)
     except PhotoError as error:
-        report_unreadable(safe_name(request.photos[0].name), error, tally)
+        report_unreadable(safe_name(request.photos[0].name or str(request.photos[0])), error, tally)
     else:
         _tell(result, request, tally)
     if request.as_json:

@@ -81,7 +81,7 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     complete picture of a known format and sane size.
     """
     path = Path(path)
-    name = safe_name(path.name)
+    name = safe_name(path.name or str(path))
     data = _read_bytes(path, name)
     with _opened(data, name) as image:
         exif = read_exif(image)
@@ -92,7 +92,7 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
 
 def read_colour(path: Path) -> Image.Image:
     """The same photo upright in RGB, for drawing on."""
-    name = safe_name(path.name)
+    name = safe_name(path.name or str(path))
     with _opened(_read_bytes(path, name), name) as image:
         return ImageOps.exif_transpose(image).convert("RGB")
 
