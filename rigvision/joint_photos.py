@@ -17,7 +17,7 @@ from rigvision.decision.result import CheckResult, TurnsResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
 from rigvision.metrology.consistency import GAP, Consistency, Contradiction
-from rigvision.photo.picture import safe_name
+from rigvision.photo.picture import shown_name
 
 #: A photo that is a retake for these reasons alone is still a good view: what it does not show
 #: others may, and the seat, the clock and the uncertainty are judged anew from all photos.
@@ -59,7 +59,7 @@ def sort_out(
     first_name: dict[str, str] = {}
     photos = []
     for path, own in zip(paths, outcomes, strict=True):
-        name = safe_name(Path(path).name or str(path))
+        name = shown_name(Path(path))
         if isinstance(own, PhotoError):
             left_out: Reason | None = Reason(own.code, own.text, own.remedy)
         elif own.photo.sha256 in first_name:

@@ -17,7 +17,7 @@ import rigvision.chain  # now, while nobody looks for garbage, not at the first 
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
-from rigvision.photo.picture import safe_name
+from rigvision.photo.picture import shown_name
 from rigvision.report.as_json import as_json, error_as_json
 from rigvision.report.wording import one_line
 
@@ -71,7 +71,7 @@ def run_check(request: Request) -> int:
         check_draws(request.draws)
     for path, outcome in zip(request.photos, _outcomes(request), strict=True):
         if isinstance(outcome, PhotoError):
-            report_unreadable(safe_name(path.name or str(path)), outcome, tally)
+            report_unreadable(shown_name(path), outcome, tally)
             continue
         tally.verdicts.add(outcome.verdict)
         drawn = _monte_carlo(outcome, request.draws)

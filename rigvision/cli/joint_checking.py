@@ -17,7 +17,7 @@ from rigvision.cli.checking import (
 from rigvision.decision.result import CheckResult
 from rigvision.ground.errors import PhotoError, UsageError
 from rigvision.joint_photos import results_to_draw
-from rigvision.photo.picture import safe_name
+from rigvision.photo.picture import shown_name
 from rigvision.report.as_json import as_json
 
 
@@ -36,7 +36,7 @@ def run_joint_check(request: Request) -> int:
     try:
         result = _result(request)
     except PhotoError as error:
-        report_unreadable(safe_name(request.photos[0].name or str(request.photos[0])), error, tally)
+        report_unreadable(shown_name(request.photos[0]), error, tally)
     else:
         _tell(result, request, tally)
     if request.as_json:

@@ -81,7 +81,7 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     complete picture of a known format and sane size.
     """
     path = Path(path)
-    name = safe_name(path.name or str(path))
+    name = shown_name(path)
     data = _read_bytes(path, name)
     with _opened(data, name) as image:
         exif = read_exif(image)
@@ -92,9 +92,14 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
 
 def read_colour(path: Path) -> Image.Image:
     """The same photo upright in RGB, for drawing on."""
-    name = safe_name(path.name or str(path))
+    name = shown_name(path)
     with _opened(_read_bytes(path, name), name) as image:
         return ImageOps.exif_transpose(image).convert("RGB")
+
+
+def shown_name(path: Path) -> str:
+    """A file's name as it is shown; a folder given as ``.`` or ``/`` has but its path."""
+    return safe_name(path.name or str(path))
 
 
 def safe_name(name: str) -> str:

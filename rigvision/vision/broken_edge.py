@@ -66,7 +66,8 @@ def read_edges(
     """Both edges at all stations, from coarse edges (S, 2)."""
     tuning = tuning or EdgeTuning()
     network = load_network(NETWORK)
-    sides = (_sill_side(profiles), _door_side(profiles))
+    sill = _sill_side(profiles)
+    sides = (sill, _mirrored(sill, profiles))
     # Along each side's own axis: the door's runs down.
     found = [coarse_mm[:, 0], -coarse_mm[:, 1]]
     sigma = [np.zeros(len(coarse_mm))] * 2
@@ -155,9 +156,8 @@ def _sill_side(profiles: SlotProfiles) -> EdgeProfiles:
     )
 
 
-def _door_side(profiles: SlotProfiles) -> EdgeProfiles:
-    """The door is the sill's mirror image."""
-    sill = _sill_side(profiles)
+def _mirrored(sill: EdgeProfiles, profiles: SlotProfiles) -> EdgeProfiles:
+    """The door's side: the sill's mirror image, along an axis that runs down."""
     return replace(
         sill,
         first=np.full(len(profiles.x_mm), -profiles.y_mm[-1]),

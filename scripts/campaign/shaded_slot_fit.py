@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.vision.broken_edge import ReadEdges
 from rigvision.vision.slot_profiles import BoolArray, SlotProfiles
 
 from .shaded_slot import (
@@ -25,18 +26,9 @@ from .shaded_slot import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class FittedSlot:
-    """Tangent planes of sill and door, (S, 2), with covariance (2 S, 2 S) in that order."""
-
-    edges_mm: FloatArray
-    covariance_mm2: FloatArray
-    believable: BoolArray  # (S,): the fit stayed with the edges it was started from
-
-
 def fit_slot(
     profiles: SlotProfiles, coarse_mm: FloatArray, tuning: ShadingTuning | None = None
-) -> FittedSlot:
+) -> ReadEdges:
     """Fit all stations together from coarse edges (S, 2)."""
     tuning = tuning or ShadingTuning()
     profiles = _rows_near(profiles, coarse_mm, tuning)
@@ -61,7 +53,7 @@ def fit_slot(
     covariance = np.asarray(np.linalg.inv(best.normal) * widen, dtype=np.float64)
     order = (np.arange(len(own))[:, None] * OWN + np.array([SILL, DOOR])).ravel()
     moved = np.abs(best.own[:, :2] - coarse_mm).max(axis=1)
-    return FittedSlot(
+    return ReadEdges(
         best.own[:, :2],
         covariance[np.ix_(order, order)],
         (moved < tuning.largest_move_mm) & (best.own[:, DOOR] > best.own[:, SILL]),
