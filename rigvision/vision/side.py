@@ -63,15 +63,19 @@ class SideFits:
     pixels: StepPixels
 
 
-def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
+def fit_sides(
+    picture: Picture, quads_px: FloatArray, visible: npt.NDArray[np.bool_] | None = None
+) -> SideFits:
     """Fit the four sides of each quad (M, 4, 2) given roughly in px. Sides (4 M) in order:
-    side i of a mark runs from its corner i to corner i + 1.
+    side i of a mark runs from its corner i to corner i + 1. Only those ``visible`` are tried.
     """
     starts = quads_px.reshape(-1, 2).copy()
     ends = np.roll(quads_px, -1, axis=1).reshape(-1, 2).copy()
     samples = side_pixels(picture, starts, ends, ROUGH_ROWS)
     rough = _counted(samples)
-    kept = np.flatnonzero(_believable(rough, LARGEST_PX[0]))  # the sides that can still be used
+    believed = _believable(rough, LARGEST_PX[0])
+    # The sides that can still be used.
+    kept = np.flatnonzero(believed if visible is None else believed & visible)
     starts[kept], ends[kept] = _moved(starts[kept], ends[kept], rough[kept])
     samples = side_pixels(picture, starts[kept], ends[kept], ROWS)
     state, covariance = _fitted(samples, rough[kept], kept // 4)
