@@ -218,6 +218,8 @@ def test_a_mark_that_is_covered_in_part_is_dropped_or_refused(tmp_path, shoot, g
     marks, pose = pose_of(tmp_path / "thumb.jpg", gauge)
     if 102 in pose.used:  # then the sides that it is used for must be good all the same
         mark = marks.by_id(102)
+        for _, side in pose.misread:
+            mark = mark.without(side)
         off = corrected_corners(mark, pose.view) - np.array(shot.truth["marks"]["102"])
         assert np.abs(mark.across_sides() @ off.ravel()).max() < 0.15
     assert len(pose.used) >= 7

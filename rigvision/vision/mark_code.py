@@ -27,6 +27,11 @@ REACH_CELLS = 1.5
 TELLING = 0.04
 #: Codes that noise alone may make two flat cells differ by.
 TELLING_CODES = 2.0
+#: Places that agree nearly as well as the best, by so much: the nearest of them is taken.
+ALIKE = 0.06
+#: A side shows where its contrast is this part of the mark's own, over so many cells in a row; of a
+#: cell beside a covered one it is not known how much.
+SIDE_CONTRAST, LEAST_CELLS, UNSURE_CELLS = 0.4, 3, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +39,9 @@ class CodeMatch:
     """Where a mark's grid agrees best with the picture, and how well."""
 
     agreement: float  # over all pairs of the mark, -1..1
-    by_side: FloatArray  # (4,) over the pairs across each side of the border
     corners_px: FloatArray  # (4, 2)
+    #: From where to where each side shows (4, 2), parts of its length; both 0 where it does not.
+    shown: FloatArray
 
 
 def match_code(codes: npt.NDArray[np.uint8], corners_px: FloatArray, mark_id: int) -> CodeMatch:
@@ -52,23 +58,48 @@ def match_code(codes: npt.NDArray[np.uint8], corners_px: FloatArray, mark_id: in
     centres = CELL_PX * (MARGIN_CELLS + np.arange(GRID)) + CELL_PX // 2
     rows = centres + steps[:, None]  # (D, GRID)
     cells = means[rows[:, None, :, None], rows[None, :, None, :]]  # (D, D, GRID, GRID)
-    says = _says(cells, _pairs(mark_id))
-    score = says.mean(axis=2)
-    # Of places that agree alike the nearest: agreement has a flat top.
-    away = np.hypot(steps[:, None], steps[None, :]) / reach
-    down, right = np.unravel_index(int(np.argmax(score - 1e-3 * away)), score.shape)
+    contrast = _contrast(cells, _pairs(mark_id))
+    score = np.sign(contrast).mean(axis=2)
+    # Of places that agree nearly alike the nearest: agreement has a flat top.
+    away = np.hypot(steps[:, None], steps[None, :])
+    away = np.where(score >= score.max() - ALIKE, away, np.inf)
+    down, right = np.unravel_index(int(np.argmin(away)), away.shape)
     shifted = flat + np.array([steps[right], steps[down]])
     moved = cv2.perspectiveTransform(shifted[None].astype(np.float32), to_picture)[0]
-    by_side = [float(says[down, right][across].mean()) for across in _across_sides(mark_id)]
-    return CodeMatch(float(score[down, right]), np.array(by_side), moved.astype(np.float64))
+    found = contrast[down, right]
+    return CodeMatch(float(score[down, right]), moved.astype(np.float64), _shown(found, mark_id))
 
 
-def _says(cells: npt.NDArray[np.float32], pairs: npt.NDArray[np.intp]) -> npt.NDArray[np.float32]:
-    """For each pair of cells (P, 2): 1 agrees, -1 contradicts, 0 tells nothing; (D, D, P)."""
+def _shown(contrast: FloatArray, mark_id: int) -> FloatArray:
+    """From where to where each side shows (4, 2), by the contrast of all pairs (P,)."""
+    agreeing = contrast[contrast > 0.0]
+    least = SIDE_CONTRAST * float(np.median(agreeing)) if len(agreeing) else np.inf
+    return np.array([_longest_run(contrast[side] > least) for side in _across_sides(mark_id)])
+
+
+def _longest_run(shows: npt.NDArray[np.bool_]) -> tuple[float, float]:
+    """The longest run of cells that show, as parts of the side; (0, 0) where it is too short."""
+    borders = np.flatnonzero(np.diff(np.concatenate([[0], shows, [0]])))
+    starts, ends = borders[::2], borders[1::2]
+    if not len(starts) or (ends - starts).max() < LEAST_CELLS:
+        return 0.0, 0.0
+    longest = int(np.argmax(ends - starts))
+    first, last = float(starts[longest]), float(ends[longest])
+    first += UNSURE_CELLS if first > 0 else 0.0
+    last -= UNSURE_CELLS if last < BORDER else 0.0
+    return first / BORDER, last / BORDER
+
+
+def _contrast(cells: npt.NDArray[np.float32], pairs: npt.NDArray[np.intp]) -> FloatArray:
+    """By how much each pair's white cell is brighter (D, D, P), part of both; 0 where that tells
+
+    nothing.
+    """
     flat = cells.reshape(*cells.shape[:2], -1)
     white, black = flat[..., pairs[:, 0]], flat[..., pairs[:, 1]]
-    least = np.maximum(TELLING * (white + black), TELLING_CODES)
-    return np.asarray(np.sign(white - black) * (np.abs(white - black) > least), dtype=np.float32)
+    both = white + black
+    telling = np.abs(white - black) > np.maximum(TELLING * both, TELLING_CODES)
+    return np.asarray(np.where(telling, (white - black) / np.maximum(both, 1.0), 0.0), np.float64)
 
 
 @lru_cache(maxsize=64)
@@ -93,8 +124,9 @@ def _pairs(mark_id: int) -> npt.NDArray[np.intp]:
 
 
 @lru_cache(maxsize=64)
-def _across_sides(mark_id: int) -> tuple[npt.NDArray[np.bool_], ...]:
-    """Which pairs lie across the border's top, right, bottom and left side."""
+def _across_sides(mark_id: int) -> npt.NDArray[np.intp]:
+    """Which pairs lie across the border's sides (4, 8), from first corner to second."""
     row, column = np.divmod(_pairs(mark_id)[:, 0], GRID)  # of the white cell: in the pad
     last = GRID - 1
-    return row == 0, column == last, row == last, column == 0
+    sides = ((row == 0, column), (column == last, row), (row == last, -column), (column == 0, -row))
+    return np.stack([np.flatnonzero(on)[np.argsort(order[on])] for on, order in sides])

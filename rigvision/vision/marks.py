@@ -25,8 +25,14 @@ from rigvision.vision.missing_marks import (
     yoke_slide,
 )
 from rigvision.vision.side import fit_sides
-from rigvision.vision.sighting import ALL_SIDES, Sides, Sighting
+from rigvision.vision.sighting import Sighting
 from rigvision.world.gauge import Gauge
+
+#: Of a mark: top, right, bottom, left, where it stands upright.
+Sides = tuple[bool, bool, bool, bool]
+ALL_SIDES: Sides = (True, True, True, True)
+
+WHOLE = np.array([[0.0, 1.0]] * 4)  #: of all sides, from one end to the other
 
 #: A mark with fewer sides is no more than a line somewhere.
 LEAST_SIDES = 2
@@ -111,19 +117,27 @@ def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
 def read_marks(picture: Picture, tags: list[Sighting], gauge: Gauge) -> Marks:
     """The gauge's marks measured, those too that the coarse search missed."""
     known = _own(tags, gauge)
+    fits = [_fit(picture, list(known.values()))]
+    # On the coarse copy a small tag's corners may be too rough to start from, or it is covered.
+    broken = [s for i, s in known.items() if i not in _whole(fits)]
+    if broken:
+        rough = {s.mark_id: s.corners_px for s in broken}
+        fits.append(_fit(picture, find_missing(picture, rough)))
+        fits.append(_fit(picture, match_missing(picture, rough)))
     for _ in range(ROUNDS):
-        new = _found_nearby(picture, known, gauge)
+        new = _found_nearby(picture, known, _whole(fits), gauge)
         if not new:
             break
         known |= new
-    fits = [_fit(picture, list(known.values()))]
-    # On the coarse copy a small tag's corners may be too rough to start from.
-    whole = {m.mark_id for m in fits[0].measured if m.whole}
-    closer = find_missing(picture, {i: s.corners_px for i, s in known.items() if i not in whole})
-    if closer:
-        fits.append(_fit(picture, closer))
-    marks = _together(fits)
-    return _with_lost(marks, picture, gauge)
+        fits.append(_fit(picture, list(new.values())))
+    return _with_lost(_together(fits), picture, gauge)
+
+
+def _whole(fits: list[_Fit]) -> dict[int, Sighting]:
+    """Marks measured with all their sides, where they are."""
+    return {
+        m.mark_id: Sighting(m.mark_id, m.corners_px) for f in fits for m in f.measured if m.whole
+    }
 
 
 def _own(tags: list[Sighting], gauge: Gauge) -> dict[int, Sighting]:
@@ -146,12 +160,13 @@ def _own(tags: list[Sighting], gauge: Gauge) -> dict[int, Sighting]:
 
 
 def _found_nearby(
-    picture: Picture, known: dict[int, Sighting], gauge: Gauge
+    picture: Picture, known: dict[int, Sighting], whole: dict[int, Sighting], gauge: Gauge
 ) -> dict[int, Sighting]:
-    """Tags of the gauge found where those known already put them."""
+    """Tags of the gauge not known yet, found where those measured, or else seen, put them."""
     if not gauge.tag_ids - known.keys():
         return {}
-    seen = list(known.values())
+    plate = gauge.marks.centres_mm.keys()
+    seen = [s for i, s in whole.items() if i in plate] or list(known.values())
     places = {i: p for i, p in expected_places(seen, gauge).items() if i not in known}
     slide = {i: p for i, p in yoke_slide(seen, gauge).items() if i not in known}
     found = {s.mark_id: s for s in find_missing(picture, places | slide)}
@@ -171,8 +186,8 @@ def _with_lost(marks: Marks, picture: Picture, gauge: Gauge) -> Marks:
 def _fit(picture: Picture, sightings: list[Sighting]) -> _Fit:
     """Fit all visible sides of some tags."""
     quads_px = np.array([s.corners_px for s in sightings]).reshape(-1, 4, 2)
-    visible = np.array([s.sides for s in sightings], dtype=bool).ravel()
-    fits = fit_sides(picture, quads_px, visible)
+    shown = np.array([WHOLE if s.shown is None else s.shown for s in sightings])
+    fits = fit_sides(picture, quads_px, shown.reshape(-1, 2))
     known = fits.usable.reshape(-1, 4)
     # Hidden sides' lines are the rough ones.
     covariance = np.where(known[:, :, None, None], fits.covariance.reshape(-1, 4, 2, 2), np.eye(2))

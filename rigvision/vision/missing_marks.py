@@ -20,7 +20,16 @@ import numpy as np
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.mark_code import match_code
-from rigvision.vision.sighting import Codes, Sighting, detect, eight_bit, evened, reduced
+from rigvision.vision.sighting import (
+    ENLARGED,
+    Codes,
+    Sighting,
+    detect,
+    eight_bit,
+    enlarged,
+    evened,
+    reduced,
+)
 from rigvision.world.gauge import Gauge
 
 #: Why a mark was not measured: cut off by the picture's border, blown out, black, or none of these.
@@ -35,7 +44,7 @@ class MissingMarksTuning:
     tag_px: float = 80.0  # side of a mark on the copy that is searched
     other_tag_px: tuple[float, ...] = (40.0, 24.0)  # on the next copies, where that was not enough
     agreement: float = 0.5  # of a mark's grid with the picture
-    side_agreement: float = 0.5  # of the pairs across one side, for the side to be used
+    small_tag_px: float = 40.0  # side of a mark whose surroundings are enlarged
     bright: float = 0.8  # linear light of a lost mark's darkest fifth: blown out
     dark: float = 0.02  # linear light of its brightest fifth: black
 
@@ -67,7 +76,7 @@ def match_missing(
 ) -> list[Sighting]:
     """Marks whose known grid agrees with the picture near where they must be, decoded or not.
 
-    Each with the sides across which it agrees.
+    Each with the parts of its sides that show.
     """
     tuning = tuning or MissingMarksTuning()
     codes, found = eight_bit(picture.luma), []
@@ -75,9 +84,8 @@ def match_missing(
         if not _inside(corners_px, picture).any():
             continue
         match = match_code(codes, corners_px, mark_id)
-        top, right, bottom, left = (match.by_side >= tuning.side_agreement).tolist()
-        if match.agreement >= tuning.agreement and sum((top, right, bottom, left)) >= 2:
-            found.append(Sighting(mark_id, match.corners_px, (top, right, bottom, left)))
+        if match.agreement >= tuning.agreement:
+            found.append(Sighting(mark_id, match.corners_px, match.shown))
     return found
 
 
@@ -113,8 +121,12 @@ def _decoded(
     return None
 
 
-def _copies(crop: Codes, tag_px: float, tuning: MissingMarksTuning) -> Iterator[tuple[Codes, int]]:
+def _copies(
+    crop: Codes, tag_px: float, tuning: MissingMarksTuning
+) -> Iterator[tuple[Codes, float]]:
     """The crop at some sizes, then with its contrast evened, each with how much it is reduced."""
+    if tag_px < tuning.small_tag_px:
+        yield enlarged(crop), ENLARGED
     sizes = (tuning.tag_px, *tuning.other_tag_px)
     steps = sorted({max(1, round(tag_px / size)) for size in sizes})
     for step in steps:

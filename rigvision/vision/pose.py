@@ -42,7 +42,9 @@ class Pose:
     focus: Focus
     #: The part (11, 11) of ``covariance`` that the marks' calibrated positions alone cause.
     from_positions: FloatArray | None = None
-    hidden_sides: int = 0  # of the marks used
+    hidden_sides: int = 0  # of the marks used, those misread included
+    #: Sides of marks used (mark id, side) that contradict all the rest, and were left out.
+    misread: tuple[tuple[int, int], ...] = ()
 
 
 def solve_pose(
@@ -58,9 +60,10 @@ def solve_pose(
     problem = ViewProblem(plate, gauge, prior, tuning)
     parameters, rival = problem.solve_both()
     kept = agreeing(problem, parameters, tuning)
-    refused: list[int] = []
+    every = plate
+    misread: dict[int, int] = {}
     if not kept.all():
-        plate, refused = _mended(problem, plate, kept, parameters, tuning)
+        plate, misread = _mended(problem, plate, kept, parameters, tuning)
         if not _sufficient(plate, tuning):
             raise Unmeasurable("marks-disagree", residual_px=problem.residual_px(parameters))
         problem = ViewProblem(plate, gauge, prior, tuning)
@@ -74,7 +77,7 @@ def solve_pose(
         view,
         problem.covariance(parameters),
         tuple(sorted(m.mark_id for m in plate)),
-        tuple(sorted(refused)),
+        tuple(sorted({m.mark_id for m in every} - {m.mark_id for m in plate})),
         residual_px,
         problem.rival_ratio(parameters, rival),
         float(np.median(blur_px)),
@@ -82,6 +85,7 @@ def solve_pose(
         find_focus(view, _centres_mm(plate, gauge), blur_px),
         problem.from_positions(parameters),
         sum(m.sides.count(False) for m in plate),
+        tuple(sorted(misread.items())),
     )
 
 
@@ -91,16 +95,15 @@ def _mended(
     kept: npt.NDArray[np.bool_],
     parameters: FloatArray,
     tuning: PoseTuning,
-) -> tuple[list[Mark], list[int]]:
-    """The marks that agree, those too that do without one side; and the ids of the others."""
+) -> tuple[list[Mark], dict[int, int]]:
+    """The marks that agree, those too that do without one side; and which side, by mark id."""
     misread = misread_sides(problem, kept, parameters, tuning)
     marks = [m for m, agrees in zip(plate, kept, strict=True) if agrees]
-    marks += [plate[k].without(side) for k, side in misread.items()]
-    good = {m.mark_id for m in marks if sum(m.sides) >= LEAST_SIDES}
-    return (
-        [m for m in marks if m.mark_id in good],
-        [m.mark_id for m in plate if m.mark_id not in good],
-    )
+    mended = {
+        plate[k].mark_id: side for k, side in misread.items() if sum(plate[k].sides) > LEAST_SIDES
+    }
+    marks += [m.without(mended[m.mark_id]) for m in plate if m.mark_id in mended]
+    return marks, mended
 
 
 def _centres_mm(plate: list[Mark], gauge: Gauge) -> FloatArray:
@@ -113,7 +116,12 @@ def shared_pulls(
     pose: Pose, marks: Marks, gauge: Gauge, prior: CameraPrior, tuning: PoseTuning | None = None
 ) -> SharedPulls:
     """Pulls on a view that ``solve_pose`` found. Marks that it did not use pull nothing."""
-    plate = [m for m in marks.measured if m.mark_id in pose.used]
+    misread = dict(pose.misread)
+    plate = [
+        m.without(misread[m.mark_id]) if m.mark_id in misread else m
+        for m in marks.measured
+        if m.mark_id in pose.used
+    ]
     problem = ViewProblem(plate, gauge, prior, tuning or PoseTuning())
     return problem.shared_pulls(pose.view.parameters)
 

@@ -16,15 +16,14 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 
 Codes = npt.NDArray[np.uint8]
-#: Of a mark: top, right, bottom, left, where it stands upright.
-Sides = tuple[bool, bool, bool, bool]
-ALL_SIDES: Sides = (True, True, True, True)
-
 #: Tags are looked for on copies whose longer side is about this long, then finer.
 COARSE_SIDE_PX = 1000
 #: Side of a tag on such a copy below which it is left to a finer one: at 1.5 pixels a module
 #: one in three cannot be decoded any more.
 SMALLEST_TAG_PX = 12.0
+#: A picture with no more pixels than this is searched once more, enlarged twice: below two pixels
+#: a module the threshold joins modules.
+SMALL_PICTURE_PX = 2_000_000
 #: So many different tags end the search: the gauge's others are then looked for in their places.
 ENOUGH_TAGS = 4
 #: Two sightings of one id nearer than this part of their size are one tag.
@@ -41,12 +40,13 @@ SPREAD_EXPONENTS = (3.0, 0.4)
 class Sighting:
     """A tag seen: its id and rough corners (4, 2) px, in the order of ``CORNER_SIGNS``.
 
-    Side i runs from corner i to the next; ``sides`` are those not seen to be covered.
+    Side i runs from corner i to the next; ``shown`` says from where to where each is not covered
+    (4, 2), as parts of its length, both 0 for one that is hidden; None where nothing is.
     """
 
     mark_id: int
     corners_px: FloatArray
-    sides: Sides = ALL_SIDES
+    shown: FloatArray | None = None
 
     @property
     def size_px(self) -> float:
@@ -66,6 +66,10 @@ def find_tags(picture: Picture) -> list[Sighting]:
     found: list[Sighting] = []
     for step in steps:
         found = joined(found, detect(reduced(eight_bit(picture.luma), step), step))
+        if _enough(found):
+            return found
+    if picture.width_px * picture.height_px <= SMALL_PICTURE_PX:
+        found = joined(found, detect(enlarged(eight_bit(picture.luma)), ENLARGED))
         if _enough(found):
             return found
     for step in steps[:2]:
@@ -105,7 +109,16 @@ def eight_bit(luma: np.ndarray) -> Codes:
     return luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
 
 
-def detect(codes: Codes, step: int = 1) -> list[Sighting]:
+#: The step of a copy enlarged twice.
+ENLARGED = 0.5
+
+
+def enlarged(codes: Codes) -> Codes:
+    """Twice the size."""
+    return np.asarray(cv2.resize(codes, None, fx=2.0, fy=2.0, interpolation=cv2.INTER_CUBIC))
+
+
+def detect(codes: Codes, step: float = 1) -> list[Sighting]:
     """Tags in codes (H, W) that were reduced ``step`` times; corners in the full picture's px."""
     detector = cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11),
