@@ -4,7 +4,8 @@ One mark out of its place stands out when it is left out. Several hide each othe
 pull on the common solution; so where any stands out, every four marks are solved alone and grown,
 each time by the mark nearest to where they put it, to a majority. The majority that fits best is
 believed (least trimmed squares), and grows on until the next mark is beyond chance (a forward
-search).
+search). Where no majority agrees, four marks that do are believed if no other four do: dirt makes
+marks err in ways of their own, and only a gauge that is bent or doubled has two answers.
 """
 
 from __future__ import annotations
@@ -24,17 +25,38 @@ SEED_MARKS, MOST_SEEDS = 4, 70
 
 
 def agreeing(problem: ViewProblem, parameters: FloatArray, tuning: PoseTuning) -> Chosen:
-    """Which marks (M,) agree, given the solution (11,) by all of them."""
+    """Which marks (M,) agree, given the solution (11,) by all of them; none where two sets do."""
     marks = len(problem.coordinates)
     apart = problem.apart(parameters)
     # Where several are out of place, none stands out of the others' scatter: but that is large.
     quiet = apart.scatter.min() < tuning.suspicious_scatter
     if marks <= SEED_MARKS or (quiet and apart.beyond_chance.max() < tuning.refuse_chi2):
         return np.ones(marks, dtype=bool)
-    majority = max(SEED_MARKS, marks // 2 + 1)
-    members, chi2 = _majorities(problem, _seeds(marks), parameters, majority)
-    chosen = members[np.argmin(chi2 / (members @ problem.coordinates))]
-    return _grown(problem, chosen, parameters, tuning)
+    grown = _grown(problem, _best_set(problem, parameters, tuning), parameters, tuning)
+    rivals = _seeds(marks)
+    rivals = rivals[~(rivals & grown).any(axis=1)]
+    if len(rivals) and _scatter(problem, rivals, parameters).min() < tuning.suspicious_scatter:
+        return np.zeros(marks, dtype=bool)
+    return grown
+
+
+def _best_set(problem: ViewProblem, parameters: FloatArray, tuning: PoseTuning) -> Chosen:
+    """The majority (M,) that fits best, or the four marks where no majority agrees."""
+    marks = len(problem.coordinates)
+    seeds = _seeds(marks)
+    majorities = _grown_to(problem, seeds, parameters, max(SEED_MARKS, marks // 2 + 1))
+    for sets in (majorities, seeds):
+        scatter = _scatter(problem, sets, parameters)
+        best = int(np.argmin(scatter))
+        if scatter[best] < tuning.suspicious_scatter:
+            return np.asarray(sets[best])
+    return np.asarray(majorities[int(np.argmin(_scatter(problem, majorities, parameters)))])
+
+
+def _scatter(problem: ViewProblem, chosen: Chosen, start: FloatArray) -> FloatArray:
+    """Chi-squared per coordinate (B,) of sets (B, M) solved alone."""
+    _, chi2 = problem.solved_with(chosen, start)
+    return np.asarray(chi2 / (chosen @ problem.coordinates))
 
 
 def misread_sides(
@@ -58,18 +80,16 @@ def _seeds(marks: int) -> Chosen:
     return chosen
 
 
-def _majorities(
-    problem: ViewProblem, chosen: Chosen, start: FloatArray, majority: int
-) -> tuple[Chosen, FloatArray]:
-    """The sets (B, M) grown to a majority by what lies nearest, and their chi-squared (B,)."""
+def _grown_to(problem: ViewProblem, chosen: Chosen, start: FloatArray, size: int) -> Chosen:
+    """The sets (B, M) grown to a size by what lies nearest to where they put it."""
     chosen = chosen.copy()
     solved, chi2 = problem.solved_with(chosen, start)
-    for _ in range(majority - SEED_MARKS):
+    for _ in range(size - SEED_MARKS):
         apart = problem.apart_from(chosen, solved, chi2).beyond_chance
         nearest = np.argmin(np.where(chosen, np.inf, apart), axis=1)
         chosen[np.arange(len(chosen)), nearest] = True
         solved, chi2 = problem.solved_with(chosen, start)
-    return chosen, chi2
+    return chosen
 
 
 def _grown(problem: ViewProblem, chosen: Chosen, start: FloatArray, tuning: PoseTuning) -> Chosen:

@@ -62,6 +62,8 @@ def solve_pose(
     kept = agreeing(problem, parameters, tuning)
     every = plate
     misread: dict[int, int] = {}
+    if not kept.any():
+        raise Unmeasurable("marks-disagree", residual_px=problem.residual_px(parameters))
     if not kept.all():
         plate, misread = _mended(problem, plate, kept, parameters, tuning)
         if not _sufficient(plate, tuning):
