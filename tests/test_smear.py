@@ -78,7 +78,7 @@ def test_a_blur_alike_all_ways_is_no_path(sharp, gauge, sigma_px):
 
 
 def test_no_mark_in_the_picture_tells_nothing(sharp, gauge):
-    light, camera, view = sharp
+    light, _, view = sharp
     picture = Picture(Path("a.png"), "a.png", "0" * 64, light.astype(np.uint8), Exif())
     away = view.parameters.copy()
     away[3] += 5000.0
