@@ -25,7 +25,7 @@ def first_hits(rig: Rig, rays: Rays) -> Hits:
     through_gap = within(hits.a, hits.b, windows.gap_x_mm, windows.gap_y_mm)
     through_yoke = within(hits.a, hits.b, windows.yoke_x_mm, windows.yoke_y_mm)
     on_plate = within(hits.a, hits.b, plate.x_mm, plate.y_mm) & ~(through_gap | through_yoke)
-    paint_plate(rig, hits, np.flatnonzero(on_plate))
+    paint_plate(rig, rays.eye[2], hits, np.flatnonzero(on_plate))
     for through, x_mm, y_mm in (
         (through_gap, windows.gap_x_mm, windows.gap_y_mm),
         (through_yoke & ~through_gap, windows.yoke_x_mm, windows.yoke_y_mm),
