@@ -35,19 +35,19 @@ def on_a_screen(picture: Picture, pitch_px: float, turn_deg: float) -> Picture:
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.stem)
 def test_no_sample_is_taken_for_a_screen(path):
-    """What a gauge shows stays far under the limit of a quarter of the tiles."""
+    """What a gauge shows stays far under the limit of four tenths of the tiles."""
     seen = checked(path).evidence
     if seen.pose:
         assert find_screen_grid(read_picture(path), seen.pose.view, seen.gauge).part < 0.2
 
 
-@pytest.mark.parametrize("pitch_px", [2.2, 3.0, 4.0, 6.0])
+@pytest.mark.parametrize("pitch_px", [2.2, 3.0, 4.6, 6.0])
 def test_a_screen_shows_its_pixels_or_their_moire(pitch_px):
     path = SAMPLES[0].with_name("nominal.jpg")
     seen = checked(path).evidence
     shown = on_a_screen(read_picture(path), pitch_px, 3.0)
     grid = find_screen_grid(shown, seen.pose.view, seen.gauge)
-    assert grid.part > 0.4
+    assert grid.part > 0.5
     if pitch_px >= 3.0:  # below, colours' thirds alias into a coarser pattern
         assert grid.pitch_px == pytest.approx(pitch_px, rel=0.05)
 

@@ -24,7 +24,7 @@ class PhotoLimits:
     blur_mm: float = 0.25  # sigma; the size of a broken edge
     rival_ratio: float = 1.2  # of 64 residuals: a chance of a wrong pose far below 1e-4
     station_part: float = 0.5  # of the stations must be read
-    screen_part: float = 0.25  # of the gauge shows a screen's grid; real gauges stay under 0.12
+    screen_part: float = 0.4  # of the gauge shows a grid; screens 0.6 to 1, gauges 0.25 at most
     # What a lost edge is blamed on: the gauge's white, its light and part at the sensor's limit.
     white_light: float = 0.08
     white_blown: float = 0.5

@@ -38,7 +38,7 @@ class GridTuning:
     block_width: float = 0.016
     near: tuple[int, int] = (3, 6)  # cells around a peak against which it must stand out
     candidates: int = 6  # strongest frequencies of a tile, slope of its spectrum taken off
-    stands_out: float = 2.5  # natural logarithm of power: a factor of 12 all around
+    stands_out: float = 3.5  # natural logarithm of power: a factor of 33 all around
     together: float = 0.12  # of the frequency: how alike tiles' peaks must be
 
 
