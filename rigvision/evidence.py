@@ -8,6 +8,7 @@ from pathlib import Path
 from rigvision.metrology.gap import Gap
 from rigvision.metrology.yoke import YokeAlignment
 from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.conditions import Conditions
 from rigvision.vision.marks import Marks
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
@@ -27,6 +28,7 @@ class Evidence:
     marks: Marks | None = None
     prior: CameraPrior | None = None
     pose: Pose | None = None
+    conditions: Conditions | None = None
     slot: SlotEdges | None = None
     gap: Gap | None = None
     yoke: YokeFeatures | None = None

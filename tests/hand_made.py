@@ -10,7 +10,7 @@ from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, GapTuning, measure_gap
 from rigvision.vision.focus import Focus
 from rigvision.vision.pose import Pose
-from rigvision.vision.slot import SlotEdges, StationEdges
+from rigvision.vision.slot import LostStation, SlotEdges, StationEdges
 from rigvision.vision.view import View
 from rigvision.vision.yoke import SocketPlace, YokePlace
 from rigvision.world.frame import Frame
@@ -48,7 +48,7 @@ def slot_of(
         frame.sill.face_z_mm - frame.sill.edge_radius_mm,
         edges,
         np.eye(2 * len(kept)) * sigma_mm**2,
-        tuple(stations[i] for i in lost),
+        tuple(LostStation(stations[i], "no-contrast") for i in lost),
         0.0,
     )
 

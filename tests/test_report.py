@@ -39,7 +39,7 @@ from rigvision.report.wording import CAUTION, LOOKS, what_to_do
 from rigvision.vision.barrel import SocketPlace
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import Pose
-from rigvision.vision.slot import SlotEdges, StationEdges
+from rigvision.vision.slot import LostStation, SlotEdges, StationEdges
 from rigvision.vision.view import View
 from rigvision.vision.yoke import YokeFeatures, YokePlace
 from rigvision.world.catalogue import load
@@ -176,7 +176,9 @@ def _evidence(photo: Path, view: View, gauge: Gauge, frame: Frame) -> Evidence:
         frame=frame,
         marks=_made(Marks, measured=measured, unreadable=()),
         pose=_made(Pose, view=view, refused=(103,)),
-        slot=_made(SlotEdges, plane_z_mm=-6.25, stations=stations, lost_x_mm=(24.0,)),
+        slot=_made(
+            SlotEdges, plane_z_mm=-6.25, stations=stations, lost=(LostStation(24.0, "no-contrast"),)
+        ),
         yoke=_made(YokeFeatures, yoke=yoke, socket=socket),
     )
 

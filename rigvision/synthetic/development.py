@@ -104,10 +104,20 @@ def tone_table(s_curve: float | None) -> F32:
 
 def jpeg(encoded: U8, camera: PhoneCamera, taken_at_s: int, tint: tuple[float, float]) -> bytes:
     """The file: luminance with a faint tint, turned as the orientation says, EXIF by Pillow."""
+    return packed(tinted(encoded, tint), camera, taken_at_s)
+
+
+def tinted(encoded: U8, tint: tuple[float, float]) -> U8:
+    """Luminance (h, w) as YCbCr (h, w, 3) with a faint tint."""
+    return np.dstack([encoded, *(_chroma(encoded, t) for t in tint)])
+
+
+def packed(ycc: U8, camera: PhoneCamera, taken_at_s: int) -> bytes:
+    """The file of an upright YCbCr picture (h, w, 3) of any size; the EXIF is the camera's."""
     dev = camera.development
-    stored = np.ascontiguousarray(_STORED[dev.orientation](encoded))
-    planes = [Image.fromarray(stored), *(Image.fromarray(_chroma(stored, t)) for t in tint)]
-    image = Image.merge("YCbCr", planes)
+    turn = _STORED[dev.orientation]
+    planes = [np.ascontiguousarray(turn(ycc[..., at])) for at in range(3)]
+    image = Image.merge("YCbCr", [Image.fromarray(p) for p in planes])
     out = io.BytesIO()
     exif = _exif(camera, taken_at_s) if dev.exif else Image.Exif()
     image.save(out, "JPEG", quality=dev.jpeg_quality, subsampling=2, exif=exif)
@@ -131,6 +141,11 @@ def _exif(camera: PhoneCamera, taken_at_s: int) -> Image.Exif:
     photo = exif.get_ifd(0x8769)
     photo[0x829A], photo[0x829D], photo[0x8827] = 1 / 60, 1.8, 125
     photo[0x9003] = taken
-    photo[0x920A] = round(camera.equivalent_mm / 4.8, 2)
-    photo[0xA405] = camera.equivalent_mm
+    dev = camera.development
+    stated = camera.equivalent_mm if dev.stated_35mm is None else dev.stated_35mm
+    if stated:
+        photo[0x920A] = round(stated / 4.8, 2)
+        photo[0xA405] = stated
+    if dev.stated_zoom is not None:
+        photo[0xA404] = dev.stated_zoom
     return exif

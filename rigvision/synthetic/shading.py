@@ -268,7 +268,10 @@ def luminance(look: Look, rays: Rays, hits: Hits, front: tuple[F32, F32]) -> F32
     gloss = look.gloss[surface] * (1.0 + np.float32(2.0) * rough * fine)
     if len(behind):
         albedo[behind] *= _dirt(look, surface[behind], hits, behind)
-    return np.asarray(albedo * diffuse + gloss * np.float32(0.4) * shine, np.float32)
+    value = np.asarray(albedo * diffuse + gloss * np.float32(0.4) * shine, np.float32)
+    for film in look.rig.scene.films:
+        film.lay_on(value, *film.where(rays, hits, surface), front[0], diffuse)
+    return value
 
 
 def _light_behind(look: Look, rays: Rays, surface: U8, hits: Hits, index: Index) -> tuple[F32, F32]:

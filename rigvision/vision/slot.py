@@ -31,14 +31,27 @@ class StationEdges:
 
 
 @dataclass(frozen=True, slots=True)
+class LostStation:
+    """A station that could not be read, and why."""
+
+    x_mm: float
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
 class SlotEdges:
-    """Edges at the stations that could be read; ``lost_x_mm`` names the others."""
+    """Edges at the stations that could be read; ``lost`` are the others."""
 
     plane_z_mm: float  # where the tangent lines of the broken edges lie
     stations: tuple[StationEdges, ...]
     covariance_mm2: FloatArray  # (2 S, 2 S), sill and door of each: noise and shading, not pose
-    lost_x_mm: tuple[float, ...]
+    lost: tuple[LostStation, ...]
     saturated: float  # part of the metal beside the slot at the sensor's limit
+    glare_mm: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def lost_x_mm(self) -> tuple[float, ...]:
+        return tuple(station.x_mm for station in self.lost)
 
 
 def find_slot(picture: Picture, pose: Pose, gauge: Gauge, frame: Frame) -> SlotEdges:
@@ -48,7 +61,9 @@ def find_slot(picture: Picture, pose: Pose, gauge: Gauge, frame: Frame) -> SlotE
     coarse = coarse_edges(profiles, frame)
     kept = np.array([i for i, c in enumerate(coarse) if c is not None], dtype=int)
     if not len(kept):
-        return SlotEdges(plane_z_mm, (), np.zeros((0, 0)), frame.gap.stations_x_mm, saturated)
+        return SlotEdges(
+            plane_z_mm, (), np.zeros((0, 0)), _lost(frame.gap.stations_x_mm), saturated
+        )
     read = read_edges(profiles.part(kept), np.array([c for c in coarse if c is not None]))
     good = np.flatnonzero(read.believable)
     stations = tuple(
@@ -61,6 +76,10 @@ def find_slot(picture: Picture, pose: Pose, gauge: Gauge, frame: Frame) -> SlotE
         plane_z_mm,
         stations,
         read.covariance_mm2[np.ix_(order, order)],
-        tuple(x for x in frame.gap.stations_x_mm if x not in known),
+        _lost(tuple(x for x in frame.gap.stations_x_mm if x not in known)),
         saturated,
     )
+
+
+def _lost(x_mm: tuple[float, ...]) -> tuple[LostStation, ...]:
+    return tuple(LostStation(x, "no-contrast") for x in x_mm)
