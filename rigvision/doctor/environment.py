@@ -24,24 +24,9 @@ EFFECTS = {
 
 
 def findings(environment: Mapping[str, str] = os.environ) -> list[Finding]:
-    """One line: which are set, to what, and what that does; a warning where it hinders."""
+    """One line: which are set, to what, and what that does."""
     found = {name: environment[name] for name in EFFECTS if environment.get(name)}
     if not found:
         return [Finding("environment", "Environment", "ok", "no variable that changes anything")]
-    small = [name for name in found if _too_small(name, found[name])]
     text = "; ".join(f"{name}={value}: {EFFECTS[name]}" for name, value in found.items())
-    if small:
-        remedy = f"Unset {', '.join(small)}: photos that the program takes are refused."
-        return [Finding("environment", "Environment", "warning", text, remedy, facts={**found})]
     return [Finding("environment", "Environment", "ok", text, facts={**found})]
-
-
-def _too_small(name: str, value: str) -> bool:
-    """Whether OpenCV would refuse what the program itself allows."""
-    if not name.startswith("OPENCV_IO_MAX_IMAGE"):
-        return False
-    from rigvision.photo.picture import MAX_PIXELS, MIN_SIDE_PX
-
-    least = MAX_PIXELS if name.endswith("PIXELS") else MAX_PIXELS // MIN_SIDE_PX
-    # OpenCV also takes KB or MB behind the number; no sensible limit needs that.
-    return not value.isdigit() or int(value) < least

@@ -18,6 +18,7 @@ from pathlib import Path
 from rigvision.doctor.file_system import NETWORK, file_system_of
 from rigvision.doctor.finding import Fact, Finding, Status
 from rigvision.records.place import VARIABLE, ledger_path
+from rigvision.report.wording import one_line
 
 NEEDED_MB = 100
 #: What another process says of a database that is locked, and of one that is not.
@@ -33,32 +34,44 @@ else:
     print("{_FREE}")
 """
 _MAGIC = b"SQLite format 3\0"
-_ELSEWHERE = f"Set {VARIABLE} to a file in a folder on this machine's own disk that you may write."
+_ELSEWHERE = (
+    f"Set {VARIABLE} to a file in a folder on this machine's own disk that you may write to and "
+    "that has room."
+)
+_RESTORE = "Keep that file as it is, and put the newest copy of the ledger in its place."
 
 
 class Unfit(Exception):
     """A place where no ledger can be kept; the sentence says why."""
 
+    def __init__(self, text: str, remedy: str = _ELSEWHERE) -> None:
+        super().__init__(text)
+        self.text = text
+        self.remedy = remedy
+
 
 def findings() -> list[Finding]:
     """One line: where the ledger is or will be, and whether SQLite works there."""
     path = ledger_path()
-    facts: dict[str, Fact] = {"path": str(path), "exists": path.exists()}
+    facts: dict[str, Fact] = {"path": str(path)}
     try:
+        facts["exists"] = path.exists()
         there = _existing(path)
         with folder_of(path) as folder:
             journal = try_sqlite(folder)
             doubts = list(_doubts(path, folder, journal, facts))
     except Unfit as cause:
-        return [_finding("failure", f"{cause}", _ELSEWHERE, facts)]
-    except (OSError, sqlite3.Error) as error:
-        return [
-            _finding("failure", f"The ledger {path} cannot be kept: {error}.", _ELSEWHERE, facts)
-        ]
+        return [_finding("failure", cause.text, cause.remedy, facts)]
+    except OSError as error:
+        text = f"The ledger {path} cannot be kept: {error.filename}: {error.strerror or error}."
+        return [_finding("failure", text, _ELSEWHERE, facts)]
+    except sqlite3.Error as error:
+        text = f"SQLite does not work in {path.parent}: {error}."
+        return [_finding("failure", text, _ELSEWHERE, facts)]
     if doubts:
-        return [_finding("warning", f"{there} {' '.join(doubts)}", _ELSEWHERE, facts)]
+        return [_finding("warning", f"{there}. {' '.join(doubts)}", _ELSEWHERE, facts)]
     free_gb = shutil.disk_usage(_nearest(path)).free / 1e9
-    text = f"{there} SQLite works there ({journal}, locks), {free_gb:.1f} GB free"
+    text = f"{there}; SQLite works there ({journal}, locks), {free_gb:.1f} GB free"
     return [_finding("ok", text, "", facts)]
 
 
@@ -67,7 +80,7 @@ def _existing(path: Path) -> str:
     try:
         status = path.stat()
     except FileNotFoundError:
-        return f"none yet; it will be {path}."
+        return f"none yet; it will be kept in {path}"
     except NotADirectoryError as error:
         raise Unfit(
             f"The ledger {path} cannot be kept: a file stands where its folder should."
@@ -78,15 +91,19 @@ def _existing(path: Path) -> str:
     with path.open("r+b") as file:  # writing must be allowed, though nothing is written
         start = file.read(len(_MAGIC))
     if start != _MAGIC:
-        raise Unfit(f"The file {path} is no ledger: SQLite did not write it.")
+        raise Unfit(f"The file {path} is no ledger: SQLite did not write it.", _RESTORE)
+    # Immutable: SQLite then makes no files beside it. Where a log stands there already somebody
+    # else has it open, and what is in the log counts.
+    log = path.with_name(f"{path.name}-wal")
+    uri = f"{path.absolute().as_uri()}?mode=ro" + ("" if log.exists() else "&immutable=1")
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as ledger:
+        with closing(sqlite3.connect(uri, uri=True)) as ledger:
             (verdict,) = ledger.execute("PRAGMA quick_check(1)").fetchone()
     except sqlite3.DatabaseError as error:
-        raise Unfit(f"The ledger {path} cannot be read: {error}.") from error
+        raise Unfit(f"The ledger {path} cannot be read: {error}.", _RESTORE) from error
     if verdict != "ok":
-        raise Unfit(f"The ledger {path} is damaged: {verdict}.")
-    return f"{path} opens and is whole."
+        raise Unfit(f"The ledger {path} is damaged: {one_line(verdict)}.", _RESTORE)
+    return f"{path} opens and is whole"
 
 
 @contextmanager

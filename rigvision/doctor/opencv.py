@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from types import ModuleType
 
 from rigvision.doctor.finding import Fact, Finding, Status, pip_command
@@ -11,6 +12,8 @@ from rigvision.doctor.system_library import missing_library
 
 #: What a whole OpenCV has and a rest of one has not; the chain uses all of them.
 NEEDED = ("imread", "imdecode", "LUT", "aruco", "remap")
+#: How large a picture OpenCV decodes; without them, larger than the program allows.
+LIMITS = tuple(f"OPENCV_IO_MAX_IMAGE_{what}" for what in ("PIXELS", "WIDTH", "HEIGHT"))
 
 
 def package_findings() -> list[Finding]:
@@ -38,8 +41,27 @@ def module_findings() -> list[Finding]:
     absent = [name for name in NEEDED if not hasattr(cv2, name)]
     if absent:
         return [_incomplete(cv2, absent)]
-    text = f"OpenCV {cv2.__version__} loads"
-    return [Finding("opencv", "OpenCV", "ok", text, facts={"version": cv2.__version__})]
+    text, facts = f"OpenCV {cv2.__version__} loads", {"version": cv2.__version__}
+    if small := _small_limits():
+        text = f"{text}, but refuses photos that rigvision takes: {small} is set too low."
+        return [Finding("opencv", "OpenCV", "warning", text, f"Unset {small}.", facts={**facts})]
+    return [Finding("opencv", "OpenCV", "ok", text, facts={**facts})]
+
+
+def _small_limits() -> str:
+    """Environment variables by which OpenCV decodes less than the program itself allows."""
+    set_here = {name: os.environ[name] for name in LIMITS if os.environ.get(name)}
+    if not set_here:
+        return ""
+    from rigvision.photo.picture import MAX_PIXELS, MIN_SIDE_PX
+
+    least = {
+        name: MAX_PIXELS if name.endswith("PIXELS") else MAX_PIXELS // MIN_SIDE_PX
+        for name in LIMITS
+    }
+    # OpenCV also takes KB or MB behind the number; no sensible limit needs that.
+    small = [n for n, text in set_here.items() if not text.isdigit() or int(text) < least[n]]
+    return " and ".join(small)
 
 
 def _packages(
@@ -60,8 +82,7 @@ def _not_loaded(error: ImportError) -> Finding:
             "OpenCV",
             "failure",
             library.text,
-            "Install it by the first line on Debian and Ubuntu, by the second on Fedora; or use "
-            "OpenCV's package without windows, by the last two.",
+            library.guide,
             library.commands,
             {"library": library.name},
         )

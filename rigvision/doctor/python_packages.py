@@ -117,12 +117,12 @@ def _packages() -> list[Finding]:
     versions: dict[str, str] = {}
     wrong = []
     for requirement in requirements():
-        found = _installed(requirement.name)
-        if found is None and requirement.name in OPENCV:
+        name, found = _installed(requirement.name)
+        if found is None and name in OPENCV:
             continue  # a check of its own says so
-        versions[requirement.name] = found or ""
+        versions[name] = found or ""
         if found is None or not requirement.specifier.contains(found, prereleases=True):
-            wrong.append(_wrong(requirement, found))
+            wrong.append(_wrong(name, found, requirement))
     if wrong:
         return wrong
     listed = ", ".join(f"{name} {found}" for name, found in versions.items())
@@ -130,18 +130,17 @@ def _packages() -> list[Finding]:
     return [Finding("packages", "Packages", "ok", listed, facts=facts)]
 
 
-def _installed(name: str) -> str | None:
-    """The version installed; any of OpenCV's packages stands for the one that is required."""
+def _installed(name: str) -> tuple[str, str | None]:
+    """Name and version installed; any of OpenCV's packages stands for the one required."""
     if name in OPENCV:
-        return next(iter(installed_opencv().values()), None)
+        return next(iter(installed_opencv().items()), (name, None))
     try:
-        return version(name)
+        return name, version(name)
     except PackageNotFoundError:
-        return None
+        return name, None
 
 
-def _wrong(requirement: Requirement, found: str | None) -> Finding:
-    name = requirement.name
+def _wrong(name: str, found: str | None, requirement: Requirement) -> Finding:
     pip_takes = required_opencv() if name in OPENCV else required(name)
     has = f"{name} {found} is installed" if found else f"{name} is not installed"
     return Finding(

@@ -18,7 +18,6 @@ from rigvision.doctor.finding import Fact, Finding, pip_command
 from rigvision.doctor.opencv import reinstall
 from rigvision.doctor.python_packages import required
 from rigvision.ground.errors import PhotoError
-from rigvision.world.catalogue import DEFAULT_CAMERA, shipped_models_folder
 
 PICTURE = Path(__file__).parent / "pictures" / "self-test.jpg"
 TRUTH = PICTURE.with_suffix(".truth.json")
@@ -44,15 +43,8 @@ _READ = {
 
 
 def read_self_test(picture: Path = PICTURE) -> CheckResult:
-    """Check the picture with the models that came with the program, whichever are active."""
-    models = shipped_models_folder()
-    truth = json.loads(TRUTH.read_text(encoding="utf-8"))
-    return rigvision.chain.check(
-        picture,
-        gauge=str(models / "gauges" / f"{truth['gauge']}.toml"),
-        frame=str(models / "frames" / f"{truth['frame']}.toml"),
-        camera=str(models / "cameras" / f"{DEFAULT_CAMERA}.toml"),
-    )
+    """Check the picture as any photo."""
+    return rigvision.chain.check(picture)
 
 
 def figures_of(result: CheckResult) -> dict[str, Any]:

@@ -32,38 +32,58 @@ _HEADLESS = "opencv-python-headless"
 
 @dataclass(frozen=True, slots=True)
 class MissingLibrary:
-    """A shared library that the dynamic linker did not find."""
+    """A shared library that the dynamic linker did not find, and what brings it."""
 
     name: str
+    #: One sentence for one line, with the commands in it.
+    remedy: str
+    #: The same to be copied, and a sentence that says which is which.
+    guide: str
+    commands: tuple[str, ...]
 
     @property
     def text(self) -> str:
-        return f"OpenCV cannot load the system library {self.name}."
-
-    @property
-    def remedy(self) -> str:
-        """Both ways to mend it, in one sentence for one line."""
-        apt, dnf, remove, add = self.commands
-        return (
-            f"Install it with '{apt}' (Fedora: '{dnf}'), or use OpenCV's package without "
-            f"windows: '{remove}' and '{add}'."
-        )
-
-    @property
-    def commands(self) -> tuple[str, str, str, str]:
-        """Debian's and Ubuntu's, Fedora's, and the two that do without it."""
-        own = next((lib for lib in _PACKAGES if self.name.startswith(lib)), None)
-        libraries = [own] if own and own not in _USUAL else [*_USUAL]
-        packages = list(dict.fromkeys(_PACKAGES[library] for library in libraries))
-        return (
-            command_line("sudo", "apt-get", "install", *(debian for debian, _ in packages)),
-            command_line("sudo", "dnf", "install", *(fedora for _, fedora in packages)),
-            pip_command("uninstall", "-y", "opencv-python", "opencv-contrib-python"),
-            pip_command("install", _HEADLESS),
-        )
+        return f"The system library {self.name} is missing."
 
 
 def missing_library(complaint: str) -> MissingLibrary | None:
     """The library named in an ImportError's text; None where it is about something else."""
     found = re.search(r"(\S+\.so[.\d]*): cannot open shared object file", complaint)
-    return MissingLibrary(found.group(1)) if found else None
+    if not found:
+        return None
+    name = found.group(1)
+    own = next((library for library in _PACKAGES if name.startswith(library)), None)
+    return _opencvs(name, own) if own else _unknown(name)
+
+
+def _opencvs(name: str, own: str) -> MissingLibrary:
+    """One that OpenCV's package with windows needs, and its other package does not."""
+    libraries = _USUAL if own in _USUAL else (own,)
+    debian, fedora = zip(*(_PACKAGES[library] for library in libraries), strict=True)
+    apt = command_line("sudo", "apt-get", "install", *debian)
+    dnf = command_line("sudo", "dnf", "install", *fedora)
+    remove = pip_command("uninstall", "-y", "opencv-python", "opencv-contrib-python")
+    add = pip_command("install", _HEADLESS)
+    return MissingLibrary(
+        name,
+        f"OpenCV needs it. Install it with '{apt}' (Fedora: '{dnf}'), or use OpenCV's package "
+        f"without windows: '{remove}' and '{add}'.",
+        "OpenCV needs it. Install it by the first line on Debian and Ubuntu, by the second on "
+        "Fedora; or use OpenCV's package without windows, by the last two.",
+        (apt, dnf, remove, add),
+    )
+
+
+def _unknown(name: str) -> MissingLibrary:
+    """One that none of the packages here was seen to need: the system knows where it comes from."""
+    apt, dnf = (
+        command_line("apt-file", "search", name),
+        command_line("dnf", "provides", f"*/{name}"),
+    )
+    return MissingLibrary(
+        name,
+        f"Install the system's package that has it; '{apt}' (Fedora: '{dnf}') names it.",
+        "Install the system's package that has it; on Debian and Ubuntu the first line names it, "
+        "on Fedora the second.",
+        (apt, dnf),
+    )
