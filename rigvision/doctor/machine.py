@@ -32,9 +32,13 @@ def available_memory_mb(meminfo: Path = MEMINFO, limits: Path = CGROUP) -> int |
     for line in meminfo.read_text().splitlines() if meminfo.exists() else []:
         if line.startswith("MemAvailable:"):
             left.append(int(line.split()[1]) // 1000)
-    most, used = limits / "memory.max", limits / "memory.current"
-    if most.exists() and used.exists() and (limit := most.read_text().strip()) != "max":
-        left.append((int(limit) - int(used.read_text())) // 1_000_000)
+    most = limits / "memory.max"
+    if most.exists() and (limit := most.read_text().strip()) != "max":
+        used = int((limits / "memory.current").read_text())
+        statistics = (limits / "memory.stat").read_text().splitlines()
+        # The cache of files counts as used, but what of it is idle is given up when wanted.
+        idle = sum(int(v) for k, v in map(str.split, statistics) if k == "inactive_file")
+        left.append((int(limit) - used + idle) // 1_000_000)
     return min(left, default=None)
 
 
