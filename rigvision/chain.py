@@ -13,9 +13,11 @@ from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.metrology.gap import measure_gap
 from rigvision.metrology.yoke import measure_yoke
 from rigvision.photo.picture import read_picture
+from rigvision.vision.camera_prior import camera_prior
 from rigvision.vision.conditions import look_over
-from rigvision.vision.marks import find_tags, read_marks
-from rigvision.vision.pose import camera_prior, solve_pose
+from rigvision.vision.marks import read_marks
+from rigvision.vision.pose import solve_pose
+from rigvision.vision.sighting import find_tags
 from rigvision.vision.slot import find_slot
 from rigvision.vision.yoke import find_yoke
 from rigvision.world.camera import Camera

@@ -9,8 +9,11 @@ import numpy as np
 import pytest
 
 from rigvision.photo.picture import Picture, read_picture
-from rigvision.vision.marks import Marks, Sighting, measure_marks
-from rigvision.vision.pose import CameraPrior, Pose, corrected_corners, solve_pose
+from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.marks import Marks, measure_marks
+from rigvision.vision.pose import Pose, solve_pose
+from rigvision.vision.sighting import Sighting
+from rigvision.vision.view_problem import corrected_corners
 from rigvision.world.gauge import Gauge
 
 PHOTO = Path(__file__).parent / "data" / "charuco-photo.jpg"

@@ -33,8 +33,8 @@ def view_sources(pose: Pose) -> tuple[Source, ...]:
     root = np.zeros((11, 11))
     root[order] = _lower(np.asarray(pose.covariance - positions)[np.ix_(order, order)])
     lens, focal = len(_LENS), len(_LENS) + len(_FOCAL)
-    corners = 8 * len(pose.used)
-    freedom = max(corners + _PRIORS - len(pose.view.parameters), 1)
+    coordinates = 8 * len(pose.used) - 2 * pose.hidden_sides
+    freedom = max(coordinates + _PRIORS - len(pose.view.parameters), 1)
     return (
         Source("mark positions", "B", root_of(positions), inputs="view/mark positions"),
         Source("lens", "B", root[:, :lens], inputs="view/lens"),
