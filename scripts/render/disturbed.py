@@ -1,4 +1,4 @@
-"""Shots with one disturbance each, at three strengths; nothing is rendered here."""
+"""A disturbance of a shot, and the changes that disturbances are made of."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ import numpy as np
 
 from .camera import View
 from .rig import Rig
-from .shots import Disturbed, Shot, random_shot, scaled_to
+from .shots import Shot, scaled_to
 from .staged import Body, Patch
 
 STRENGTHS = (1, 2, 3)
 #: Lengths in pixels are stated for a picture of this width and grow with it.
 STATED_WIDTH_PX = 4000
-#: Tells a disturbance's random numbers from those of its scene.
-_SERIES = 91
+#: How far in front of the marks plane a rag's lowest folds lie, mm.
+RAG_Z_MM = 0.6
 
 T = TypeVar("T")
 
@@ -64,52 +64,6 @@ class Disturbance:
     strengths: tuple[str, str, str]
     accepted_codes: tuple[str, ...]
     change: Callable[[Shot, Circumstances], Shot]
-
-
-def disturbed_shots(
-    numbers: range,
-    seed: int,
-    rig: Rig,
-    size_px: tuple[int, int],
-    only: list[str] | None = None,
-) -> list[Shot]:
-    """Return shots that go through the table again and again, with all strengths in three rounds.
-
-    Raises SystemExit for a name that is no disturbance.
-    """
-    from .disturbances import DISTURBANCES
-
-    unknown = set(only or ()) - {d.name for d in DISTURBANCES}
-    if unknown:
-        raise SystemExit(f"no disturbance named {', '.join(sorted(unknown))}; see --list")
-    table = [d for d in DISTURBANCES if not only or d.name in only]
-    shots = []
-    for number in numbers:
-        turn, place = divmod(number, len(table))
-        strength = STRENGTHS[(turn + place) % len(STRENGTHS)]
-        shots.append(disturbed_shot(table[place], strength, number, seed, rig, size_px))
-    return shots
-
-
-def disturbed_shot(
-    disturbance: Disturbance,
-    strength: int,
-    number: int,
-    seed: int,
-    rig: Rig,
-    size_px: tuple[int, int],
-) -> Shot:
-    """Return a shot of zone "nominal" with one disturbance."""
-    shot = random_shot(number, seed, rig, size_px, "nominal")
-    # By the name, so that one more disturbance changes no other's shots.
-    rng = np.random.default_rng([seed, number, _SERIES, *disturbance.name.encode()])
-    shot = disturbance.change(shot, Circumstances(strength, rig, rng))
-    return replace(
-        shot,
-        name=f"{disturbance.name}-{strength}-{seed}-{number:03d}",
-        condition=f"{disturbance.name}: {disturbance.strengths[strength - 1]}",
-        disturbed=Disturbed(disturbance.name, strength, disturbance.accepted_codes),
-    )
 
 
 def disturbance_of(shot: Shot) -> dict[str, object]:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from .disturbed import disturbed_shots
+from .disturbances import disturbed_shots
 from .engine import Quality, render_linear
 from .phone import develop, jpeg_bytes, write_beside
 from .rig import Rig
