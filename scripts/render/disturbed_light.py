@@ -9,7 +9,7 @@ from .staged import EdgeShadow, Glare, HalfShadow, Panel, Spot
 
 def _shadow_along_edge(shot: Shot, c: Circumstances) -> Shot:
     away = c.between(*c.of((2.5, 4.0), (1.0, 2.5), (0.3, 1.2)))
-    shadow = EdgeShadow(c.body(), away, c.of(40.0, 14.0, 6.0), c.of(0.7, 0.22, 0.07))
+    shadow = EdgeShadow(c.body(), away, c.of(10.0, 4.0, 1.5), c.of(0.7, 0.22, 0.07), 0.12)
     return staged(shot, lighting=shadow)
 
 
@@ -37,6 +37,7 @@ def _shadow_across(shot: Shot, c: Circumstances) -> Shot:
 
 def _torch_spot(shot: Shot, c: Circumstances) -> Shot:
     centre = (c.between(-10, 10), c.between(0, 20))
+    shot = phoned(shot, meters_middle=True)
     return staged(shot, lighting=Spot(centre, c.of(60.0, 35.0, 18.0), c.of(0.12, 0.06, 0.02)))
 
 
@@ -44,9 +45,9 @@ LIGHT = (
     Disturbance(
         name="shadow-along-edge",
         strengths=(
-            "its border 2.5 to 4 mm off an edge, soft, half light beside it",
-            "1 to 2.5 mm off",
-            "0.3 to 1.2 mm off, sharp, hardly any light beside it",
+            "its border 2.5 to 4 mm off an edge, 2.5 mm soft",
+            "1 to 2.5 mm off, 1 mm soft",
+            "0.3 to 1.2 mm off, 0.4 mm soft, hardly any light in it",
         ),
         accepted_codes=("edge-hidden", "too-dark", "uncertainty-too-large"),
         change=_shadow_along_edge,

@@ -39,7 +39,11 @@ def develop(linear: Image, shot: Shot, white_level: float) -> NDArray[np.uint8]:
 
 
 def _exposure(linear: Image, white_level: float, phone: Phone) -> float:
-    """Return the gain: mid-grey on average, but pads below clipping."""
+    """Return the gain: mid-grey on average, but pads below clipping, or else the middle."""
+    if phone.meters_middle:
+        height, width = linear.shape[:2]
+        middle = linear[height // 3 : 2 * height // 3, width // 3 : 2 * width // 3].mean(axis=-1)
+        return WHITE_TARGET / float(np.percentile(middle, 95)) * 2**phone.exposure_ev
     mean = float(np.mean(np.minimum(linear, 2 * white_level)))
     gain = min(0.23 / mean, WHITE_TARGET / white_level)
     return gain * 2**phone.exposure_ev

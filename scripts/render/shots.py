@@ -69,6 +69,8 @@ class Phone:
     exif_focal: bool = True
     #: JPEG quality of an earlier copy of the picture, whose blocks lay elsewhere; 0 without.
     earlier_quality: int = 0
+    #: Exposes for the brightest of the picture's middle instead of for pads and the whole.
+    meters_middle: bool = False
 
 
 @dataclass(frozen=True)

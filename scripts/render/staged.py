@@ -73,6 +73,8 @@ class EdgeShadow:
     away_mm: float
     lamp_diameter_mm: float
     surroundings: float
+    #: Where the straight edge is on the way from the face to the lamp: nearer is sharper.
+    toward_lamp: float
 
 
 @dataclass(frozen=True)

@@ -131,7 +131,7 @@ def add_lights(name: str, view: View, rig: Rig, state: State, seed: int) -> None
         add_lamp(side, middle, 130.0, 2.2, (1.0, 0.95, 0.86))
     elif name == "shadow":
         add_world("interior", 0.22, rng.uniform(0, 2 * pi))
-        add_edge_shadow(rig, state, EdgeShadow("door", 1.2, 14.0, 0.22))
+        add_edge_shadow(rig, state, EdgeShadow("door", 1.2, 14.0, 0.22, 0.33))
     else:
         raise ValueError(f"no light named {name!r}")
 
@@ -196,8 +196,7 @@ def add_edge_shadow(rig: Rig, state: State, shadow: EdgeShadow) -> None:
     on_door = shadow.body == "door"
     off = state.gap + shadow.away_mm if on_door else -shadow.away_mm
     edge = Vector((0.0, rig.sill_edge_y + off, rig.face_z))
-    toward = 0.33
-    here = edge + toward * (lamp - edge)
+    here = edge + shadow.toward_lamp * (lamp - edge)
     black = plain("tool", (0.02, 0.02, 0.02), 0.6)
     low, high = (0.0, 7.0) if on_door else (-7.0, 0.0)
     ruler = geometry.rounded_box("tool", (-150.0, low, -1.0), (260.0, high, 1.0), 0.2, black)
