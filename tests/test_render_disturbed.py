@@ -142,6 +142,23 @@ def test_the_blur_spot_is_that_of_a_thin_lens(rig):
     assert spot_px == pytest.approx(10.0, abs=1e-9)
 
 
+def test_dirt_on_marks_ends_where_the_plate_does(rig):
+    centres = {(x, y) for _, x, y in rig.mark_centres}
+    for patch in three("marks-dirty", rig)[2].look.staged.patches:
+        (x0, x1), (y0, y1) = patch.within_mm
+        half = rig.mark_pad / 2
+        whole = [
+            x0 <= x - half < x + half <= x1 and y0 <= y - half < y + half <= y1 for x, y in centres
+        ]
+        assert any(whole)
+        for windows in (
+            (rig.window_gap_x, rig.window_gap_y),
+            (rig.window_yoke_x, rig.window_yoke_y),
+        ):
+            (wx0, wx1), (wy0, wy1) = windows
+            assert x1 <= wx0 or x0 >= wx1 or y1 <= wy0 or y0 >= wy1
+
+
 def test_what_hides_a_place_is_on_the_way_to_the_eye(rig):
     view = random_shot(1, 1, rig, SIZE_PX).view
     place = toward_eye(view, (10.0, 12.0), 0.6, -6.0)

@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 
 from .camera import View
-from .rig import Rig
+from .rig import Pair, Rig
 from .shots import Shot, scaled_to
 from .staged import Body, Patch
 
@@ -146,6 +146,16 @@ def lens(view: View, focal_35mm: int, distance_mm: float, k1: float, rig: Rig) -
 def smaller(shot: Shot, width: int) -> Shot:
     """Return the shot no wider than that."""
     return scaled_to(shot, min(width, max(shot.view.size_px)))
+
+
+def metal_around(x: float, y: float, rig: Rig) -> tuple[Pair, Pair]:
+    """Return the part of the plate beside its windows that a mark lies on: ranges of x and y."""
+    top, bottom, side = rig.window_gap_y[1], rig.window_yoke_y[0], rig.window_gap_x
+    if y > top:
+        return rig.plate_x, (top, rig.plate_y[1])
+    if y < bottom:
+        return rig.plate_x, (rig.plate_y[0], bottom)
+    return ((side[1], rig.plate_x[1]) if x > 0 else (rig.plate_x[0], side[0])), rig.plate_y
 
 
 def strip_beside(mark: tuple[int, float, float], rig: Rig, c: Circumstances) -> Patch:

@@ -7,6 +7,7 @@ from .disturbed import (
     Circumstances,
     Disturbance,
     looked,
+    metal_around,
     staged,
     strip_beside,
     toward_eye,
@@ -22,7 +23,11 @@ def _marks_dirty(shot: Shot, c: Circumstances) -> Shot:
         albedo = c.between(0.04, 0.12) if c.rng.random() < 0.5 else c.between(0.3, 0.55)
         centre = (x + c.between(-half, half), y + c.between(-half, half))
         size, turn = (2 * radius, 2 * radius * c.between(0.6, 1.0)), c.between(0, 180)
-        patches.append(Patch(centre, size, turn, albedo, c.of(0.35, 0.6, 0.92), ragged=True))
+        patches.append(
+            Patch(
+                centre, size, turn, albedo, c.of(0.35, 0.6, 0.92), True, metal_around(x, y, c.rig)
+            )
+        )
     return staged(shot, patches=tuple(patches))
 
 

@@ -173,7 +173,7 @@ def _light_duct(rig: Rig, shot: Shot, quality: Quality) -> None:
     scene.camera = camera
     configure(overscanned(shot.view), quality, shot.seed)
     shader = bpy.data.materials[assembly.DUCT].node_tree.nodes["Principled BSDF"]
-    shader.inputs["Base Color"].default_value = (0.7, 0.7, 0.68, 1.0)
+    # The walls stay dark under their glow: light thrown from wall to wall would add to it.
     shader.inputs["Emission Color"].default_value = (1.0, 0.99, 0.96, 1.0)
     shader.inputs["Emission Strength"].default_value = shot.look.staged.duct_over_door * door
 

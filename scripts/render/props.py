@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import pi, radians
+from math import cos, pi, radians, sin
 
 import numpy as np
 from mathutils import Matrix, Vector, noise
@@ -136,8 +136,10 @@ def _patch(patch: Patch, number: int, rng: np.random.Generator) -> None:
         rim = np.column_stack([np.cos(angles), np.sin(angles)]) * lobes[:, None]
     else:
         rim = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
-    vertices = [(*p, 0.0) for p in rim * half]
-    obj = geometry.add_mesh(name, vertices, [tuple(range(len(rim)))], [graph.material])
-    turn = Matrix.Rotation(radians(patch.turn_deg), 4, "Z")
-    lift = FILM_Z_MM * (1 + 0.1 * number)
-    obj.matrix_world = Matrix.Translation((*patch.centre_mm, lift)) @ turn
+    turn = radians(patch.turn_deg)
+    turned = np.array([[cos(turn), sin(turn)], [-sin(turn), cos(turn)]])
+    rim = rim * half @ turned + patch.centre_mm
+    if patch.within_mm:
+        rim = np.clip(rim, *np.transpose(patch.within_mm))
+    vertices = [(*p, FILM_Z_MM * (1 + 0.1 * number)) for p in rim]
+    geometry.add_mesh(name, vertices, [tuple(range(len(rim)))], [graph.material])

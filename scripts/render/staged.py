@@ -50,6 +50,8 @@ class Patch:
     albedo: float
     opacity: float
     ragged: bool
+    #: Range of x and of y that it ends at: the plate's borders. None: nowhere.
+    within_mm: tuple[Pair, Pair] | None = None
 
 
 @dataclass(frozen=True)
