@@ -66,7 +66,9 @@ def measure_pitches(picture: Picture, board: Board) -> Pitches:
     count = len(marks.measured)
     try:
         pose = solve_pose(marks, gauge, prior)
-        places = tuple(_left_out(marks, mark, gauge, prior) for mark in marks.measured if count > 4)
+        places = tuple(
+            _left_out(pose, marks, mark, gauge, prior) for mark in marks.measured if count > 4
+        )
     except Unmeasurable as stopped:
         return Pitches(board.set_name, picture.name, count, None, (), stopped.code)
     if board is CHARUCO:
