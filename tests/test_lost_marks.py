@@ -1,4 +1,4 @@
-"""What is said of marks that were not read: by cause, with their places as the picture shows them."""
+"""What is said of marks that were not read: by cause, with their places in the picture."""
 
 from __future__ import annotations
 

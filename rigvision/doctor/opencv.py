@@ -53,10 +53,10 @@ def _small_limits() -> str:
     set_here = {name: os.environ[name] for name in LIMITS if os.environ.get(name)}
     if not set_here:
         return ""
-    from rigvision.photo.picture import MAX_PIXELS, MIN_SIDE_PX
+    from rigvision.photo.limits import LIMITS as PHOTO
 
     least = {
-        name: MAX_PIXELS if name.endswith("PIXELS") else MAX_PIXELS // MIN_SIDE_PX
+        name: PHOTO.pixels // (1 if name.endswith("PIXELS") else PHOTO.shorter_side_px)
         for name in LIMITS
     }
     # OpenCV also takes KB or MB behind the number; no sensible limit needs that.
