@@ -86,7 +86,7 @@ def _check_container(image: Image.Image, data: bytes, name: str) -> None:
             _check_webp(data)
         elif image.format == "TIFF":
             _check_tiff(image)
-        if len(image.info.get("exif", b"")) > LIMITS.exif_bytes:
+        if len(image.info.get("exif") or b"") > LIMITS.exif_bytes:
             raise ValueError("its EXIF is too large")
         if len(image.info.get("icc_profile") or b"") > LIMITS.profile_bytes:
             raise ValueError("its colour profile is too large")
