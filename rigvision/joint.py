@@ -147,9 +147,10 @@ def _view(seen: Evidence) -> PhotoView:
     assert seen.pose is not None
     assert seen.marks is not None
     assert seen.gauge is not None
-    assert seen.prior is not None
-    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, seen.prior)
-    return PhotoView(seen.photo_sha256, seen.pose, shared, seen.prior, seen.slot, seen.yoke)
+    assert seen.pose.prior is not None
+    prior = seen.pose.prior  # without what the picture contradicts
+    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, prior)
+    return PhotoView(seen.photo_sha256, seen.pose, shared, prior, seen.slot, seen.yoke)
 
 
 def _disagreeing(

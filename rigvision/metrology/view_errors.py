@@ -101,8 +101,13 @@ class FixedPixels:
 
 
 def _lower(covariance: FloatArray) -> FloatArray:
-    """Cholesky's lower factor, of a covariance scaled to 1 on its diagonal first."""
+    """Cholesky's lower factor, of a covariance scaled to 1 on its diagonal first.
+
+    By way of its eigenvalues: focal length and distance of an unknown lens go together but for a
+    millionth part, and rounding then takes the least of them below zero.
+    """
     scale = np.sqrt(np.maximum(np.diag(covariance), 1e-30))
-    correlation = covariance / np.outer(scale, scale)
-    # Rounding may take a nearly singular one just below zero.
-    return np.asarray(scale[:, None] * np.linalg.cholesky(correlation + 1e-12 * np.eye(len(scale))))
+    values, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
+    upper = np.linalg.qr((vectors * np.sqrt(np.maximum(values, 0.0))).T, mode="r")
+    signs = np.where(np.diag(upper) < 0.0, -1.0, 1.0)
+    return np.asarray(scale[:, None] * (signs[:, None] * upper).T)

@@ -59,6 +59,15 @@ def _scatter(problem: ViewProblem, chosen: Chosen, start: FloatArray) -> FloatAr
     return np.asarray(chi2 / (chosen @ problem.coordinates))
 
 
+def without_the_odd(problem: ViewProblem, parameters: FloatArray, tuning: PoseTuning) -> Chosen:
+    """All marks (M,) but the one that stands out most; all where none does."""
+    kept = np.ones(len(problem.coordinates), dtype=bool)
+    beyond = problem.apart(parameters).beyond_chance
+    if len(kept) > SEED_MARKS and beyond.max() > tuning.refuse_chi2:
+        kept[np.argmax(beyond)] = False
+    return kept
+
+
 def misread_sides(
     problem: ViewProblem, kept: Chosen, start: FloatArray, tuning: PoseTuning
 ) -> dict[int, int]:

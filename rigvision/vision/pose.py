@@ -10,18 +10,19 @@ A planar target seen from far has two poses that fit; both are solved and the ri
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import Unmeasurable
-from rigvision.vision.agreeing_marks import agreeing, misread_sides
-from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.camera_prior import CameraPrior, FocalSource
 from rigvision.vision.edge_spread import StepPixels
 from rigvision.vision.focus import Focus, find_focus
-from rigvision.vision.marks import LEAST_SIDES, Mark, Marks
+from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.missing_marks import LostMark
+from rigvision.vision.solved_view import Belief, as_used, solve_view
 from rigvision.vision.view import View
 from rigvision.vision.view_problem import PoseTuning, SharedPulls, ViewProblem
 from rigvision.world.gauge import Gauge
@@ -45,6 +46,17 @@ class Pose:
     hidden_sides: int = 0  # of the marks used, those misread included
     #: Sides of marks used (mark id, side) that contradict all the rest, and were left out.
     misread: tuple[tuple[int, int], ...] = ()
+    #: What was believed of the camera in the end; None for a pose made by hand.
+    prior: CameraPrior | None = None
+    focal_source: FocalSource = "exif"
+    #: What the photo's file, the camera's or common practice says and the picture contradicts.
+    doubted: tuple[Belief, ...] = ()
+    lost: tuple[LostMark, ...] = ()  # marks of the plate that it does not stand on, and why
+
+    @property
+    def focal_contradicts_exif(self) -> bool:
+        """Whether the picture contradicts the focal length that was known beforehand."""
+        return "focal length" in self.doubted
 
 
 def solve_pose(
@@ -56,59 +68,79 @@ def solve_pose(
     """
     tuning = tuning or PoseTuning()
     plate = [m for m in marks.measured if m.mark_id in gauge.marks.centres_mm]
-    _enough(plate, gauge, tuning)
-    problem = ViewProblem(plate, gauge, prior, tuning)
-    parameters, rival = problem.solve_both()
-    kept = agreeing(problem, parameters, tuning)
-    every = plate
-    misread: dict[int, int] = {}
-    if not kept.any():
-        raise Unmeasurable("marks-disagree", residual_px=problem.residual_px(parameters))
-    if not kept.all():
-        plate, misread = _mended(problem, plate, kept, parameters, tuning)
-        if not _sufficient(plate, tuning):
-            raise Unmeasurable("marks-disagree", residual_px=problem.residual_px(parameters))
-        problem = ViewProblem(plate, gauge, prior, tuning)
-        parameters, rival = problem.solve_both()
+    if sum(sum(m.sides) for m in plate) < 4 * tuning.min_marks:
+        raise _too_few(plate, marks, gauge, tuning)
+    solved = solve_view(plate, gauge, prior, tuning)
+    if solved is None:
+        raise Unmeasurable(
+            "marks-disagree", residual_px=_residual_of_all(plate, gauge, prior, tuning)
+        )
+    problem, parameters = solved.problem, solved.parameters
+    assert solved.rival is not None
     residual_px = problem.residual_px(parameters)
     if residual_px > tuning.worst_residual_px:
         raise Unmeasurable("marks-disagree", residual_px=residual_px)
-    view = View(parameters)
-    blur_px = np.array([m.blur_px for m in plate])
+    view, covariance = View(parameters), problem.covariance(parameters)
+    blur_px = np.array([m.blur_px for m in solved.plate])
     return Pose(
         view,
-        problem.covariance(parameters),
-        tuple(sorted(m.mark_id for m in plate)),
-        tuple(sorted({m.mark_id for m in every} - {m.mark_id for m in plate})),
+        covariance,
+        tuple(sorted(m.mark_id for m in solved.plate)),
+        solved.refused,
         residual_px,
-        problem.rival_ratio(parameters, rival),
+        problem.rival_ratio(parameters, solved.rival),
         float(np.median(blur_px)),
         marks.borders,
-        find_focus(view, _centres_mm(plate, gauge), blur_px),
+        find_focus(view, _centres_mm(solved.plate, gauge), blur_px),
         problem.from_positions(parameters),
-        sum(m.sides.count(False) for m in plate),
-        tuple(sorted(misread.items())),
+        sum(m.sides.count(False) for m in solved.plate),
+        tuple(sorted(solved.misread.items())),
+        solved.prior,
+        _focal_source(solved.prior, covariance),
+        solved.doubted,
+        _lost(marks, solved.refused, view, gauge),
     )
 
 
-def _mended(
-    problem: ViewProblem,
-    plate: list[Mark],
-    kept: npt.NDArray[np.bool_],
-    parameters: FloatArray,
-    tuning: PoseTuning,
-) -> tuple[list[Mark], dict[int, int]]:
-    """The marks that agree, those too that do without one side; and which side, by mark id."""
-    misread = misread_sides(problem, kept, parameters, tuning)
-    marks = [m for m, agrees in zip(plate, kept, strict=True) if agrees]
-    mended = {
-        plate[k].mark_id: side for k, side in misread.items() if sum(plate[k].sides) > LEAST_SIDES
-    }
-    marks += [m.without(mended[m.mark_id]) for m in plate if m.mark_id in mended]
-    return marks, mended
+def _focal_source(prior: CameraPrior, covariance: FloatArray) -> FocalSource:
+    """A guess that the picture bettered by half is the picture's."""
+    known = float(np.sqrt(covariance[6, 6])) < prior.focal_relative_uncertainty / 2
+    return "picture" if prior.focal_source == "assumed" and known else prior.focal_source
 
 
-def _centres_mm(plate: list[Mark], gauge: Gauge) -> FloatArray:
+def _lost(marks: Marks, refused: tuple[int, ...], view: View, gauge: Gauge) -> tuple[LostMark, ...]:
+    """All marks of the plate that the pose does not stand on."""
+    missed = [
+        replace(lost, corners_px=view.project(gauge.marks.corners_mm(lost.mark_id)))
+        for lost in marks.lost
+    ]
+    contradict = [
+        LostMark(i, view.project(gauge.marks.corners_mm(i)), "contradicts") for i in refused
+    ]
+    return tuple(sorted(missed + contradict, key=lambda lost: lost.mark_id))
+
+
+def _too_few(plate: list[Mark], marks: Marks, gauge: Gauge, tuning: PoseTuning) -> Unmeasurable:
+    seen = {m.mark_id for m in plate}
+    missing = ", ".join(str(i) for i in sorted(gauge.marks.centres_mm) if i not in seen)
+    return Unmeasurable(
+        "too-few-marks",
+        found=sum(sum(m.sides) for m in plate) // 4,
+        total=len(gauge.marks.centres_mm),
+        needed=tuning.min_marks,
+        missing=missing,
+        lost=marks.lost,
+    )
+
+
+def _residual_of_all(
+    plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
+) -> float:
+    problem = ViewProblem(plate, gauge, prior, tuning)
+    return problem.residual_px(problem.solve_both()[0])
+
+
+def _centres_mm(plate: Sequence[Mark], gauge: Gauge) -> FloatArray:
     """Centres (M, 3) of marks on the plate's front face."""
     centres = [gauge.marks.centres_mm[m.mark_id] for m in plate]
     return np.column_stack([np.asarray(centres), np.zeros(len(plate))])
@@ -118,30 +150,6 @@ def shared_pulls(
     pose: Pose, marks: Marks, gauge: Gauge, prior: CameraPrior, tuning: PoseTuning | None = None
 ) -> SharedPulls:
     """Pulls on a view that ``solve_pose`` found. Marks that it did not use pull nothing."""
-    misread = dict(pose.misread)
-    plate = [
-        m.without(misread[m.mark_id]) if m.mark_id in misread else m
-        for m in marks.measured
-        if m.mark_id in pose.used
-    ]
+    plate = as_used(marks.measured, pose.used, dict(pose.misread))
     problem = ViewProblem(plate, gauge, prior, tuning or PoseTuning())
     return problem.shared_pulls(pose.view.parameters)
-
-
-def _enough(plate: list[Mark], gauge: Gauge, tuning: PoseTuning) -> None:
-    if _sufficient(plate, tuning):
-        return
-    seen = {m.mark_id for m in plate}
-    missing = ", ".join(str(i) for i in sorted(gauge.marks.centres_mm) if i not in seen)
-    raise Unmeasurable(
-        "too-few-marks",
-        found=sum(sum(m.sides) for m in plate) // 4,
-        total=len(gauge.marks.centres_mm),
-        needed=tuning.min_marks,
-        missing=missing,
-    )
-
-
-def _sufficient(plate: list[Mark], tuning: PoseTuning) -> bool:
-    """Enough marks, or as many sides of more marks that are hidden in part."""
-    return sum(sum(m.sides) for m in plate) >= 4 * tuning.min_marks

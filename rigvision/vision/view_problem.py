@@ -41,8 +41,12 @@ class PoseTuning:
     mend_chi2: float = 27.9  # the same for the six coordinates left without the side misread
     worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
     steps: int = 60
-    subset_steps: int = 4  # of Gauss and Newton, by some of the marks from all marks' solution
+    subset_steps: int = 5  # of Levenberg and Marquardt, by some of the marks from all's solution
     converged: float = 1e-5  # relative gain of a step that is worth no more
+    #: A focal length less well known than this is started from several, parts of the believed one.
+    one_start: float = 0.1
+    starts: tuple[float, ...] = (0.35, 0.6, 1.0, 1.8, 3.2)
+    told: float = 0.01  # part of what was not known of the camera that the picture tells, at least
     rival_steps: int = 10  # enough to tell how badly the mirrored pose fits
 
 
@@ -79,7 +83,7 @@ class ViewProblem:
     def __init__(
         self, plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
     ) -> None:
-        self._tuning, self._prior = tuning, prior
+        self.tuning, self._prior = tuning, prior
         self._plate, self._gauge = plate, gauge
         self._ids = [m.mark_id for m in plate]
         self._points_mm = np.concatenate([gauge.marks.corners_mm(i) for i in self._ids])
@@ -98,10 +102,21 @@ class ViewProblem:
         self._whiten = np.stack([_whitening(m, root) for m, root in zip(plate, roots, strict=True)])
         self._ways = np.stack([_ways(m, root) for m, root in zip(plate, roots, strict=True)])
 
+    def solve(self) -> FloatArray:
+        """The solution from the prior focal length, or the best from several where that is wide."""
+        focal_px = self._prior.focal_px
+        if self._prior.focal_relative_uncertainty < self.tuning.one_start:
+            return self._refine(self._start(focal_px))
+        roughly = [
+            self._refine(self._start(focal_px * part), self.tuning.rival_steps)
+            for part in self.tuning.starts
+        ]
+        return self._refine(min(roughly, key=self.chi2))
+
     def solve_both(self) -> tuple[FloatArray, FloatArray]:
         """The better and the other planar solution, both refined."""
-        first = self._refine(self._start())
-        mirrored = self._refine(_other_planar(first), self._tuning.rival_steps)
+        first = self.solve()
+        mirrored = self._refine(_other_planar(first), self.tuning.rival_steps)
         pair = sorted((first, mirrored), key=lambda p: float(np.sum(self._residuals(p) ** 2)))
         return pair[0], pair[1]
 
@@ -128,10 +143,8 @@ class ViewProblem:
         by as much more; what was known of the camera beforehand errs no more for that.
         """
         jacobian = self._jacobian(parameters)
-        residuals = self._residuals(parameters)
         # Priors add as many observations as they constrain parameters.
-        freedom = max(int(self.coordinates.sum()) + PRIORS - len(parameters), 1)
-        widen = max(1.0, float(np.sum(residuals**2)) / freedom)
+        widen = self.scatter(parameters)
         inverse = np.linalg.inv(jacobian.T @ jacobian)
         by_marks = jacobian[: 8 * len(self._ids)] @ inverse
         return np.asarray(inverse + (widen - 1.0) * by_marks.T @ by_marks)
@@ -171,6 +184,30 @@ class ViewProblem:
         answers = np.linalg.solve(jacobian.T @ jacobian, pulled)
         return np.asarray(answers @ answers.T)
 
+    def chi2(self, parameters: FloatArray) -> float:
+        """Sum of the squares of all residuals."""
+        return float(np.sum(self._residuals(parameters) ** 2))
+
+    def scatter(self, parameters: FloatArray) -> float:
+        """Chi-squared per degree of freedom, at least 1: more where marks err more than claimed."""
+        freedom = max(int(self.coordinates.sum()) + PRIORS - len(parameters), 1)
+        return max(1.0, self.chi2(parameters) / freedom)
+
+    def tension(self, parameters: FloatArray) -> float:
+        """By how much chi-squared would fall were nothing known of the camera beforehand, where
+
+        marks that scatter more than they claim are believed less: about chi-squared of as many
+        degrees of freedom as the picture tells, four at most.
+        """
+        jacobian = self._jacobian(parameters)
+        sigma = self._beliefs()[1][:4]
+        solved = np.linalg.inv(jacobian.T @ jacobian)[6:10, 6:10] / np.outer(sigma, sigma)
+        off = (parameters[6:10] - self._beliefs()[0][:4]) / sigma
+        # Of what the picture does not tell at all it pulls nothing, either.
+        told, ways = np.linalg.eigh(np.eye(4) - solved)
+        kept = told > self.tuning.told
+        return float(np.sum((ways.T @ off)[kept] ** 2 / told[kept])) / self.scatter(parameters)
+
     # Which marks agree
 
     def apart(self, parameters: FloatArray) -> Apart:
@@ -194,13 +231,22 @@ class ViewProblem:
         """Solutions (B, 11) and their chi-squared (B,) by some of the marks (B, M) alone."""
         kept = self._rows_of(chosen)
         found = np.repeat(start[None, :], len(chosen), axis=0)
-        for _ in range(self._tuning.subset_steps):
-            residuals = self._residuals_many(found) * kept
+        residuals = self._residuals_many(found) * kept
+        chi2, damping = np.sum(residuals**2, axis=1), np.full(len(chosen), 1e-4)
+        for _ in range(self.tuning.subset_steps):
             jacobian = self._jacobians(found) * kept[..., None]
             transposed = np.swapaxes(jacobian, 1, 2)
-            step = np.linalg.solve(transposed @ jacobian, transposed @ residuals[..., None])
-            found = found - step[..., 0]
-        return found, np.sum((self._residuals_many(found) * kept) ** 2, axis=1)
+            normal = transposed @ jacobian
+            normal = normal * (1.0 + damping[:, None, None] * np.eye(normal.shape[-1]))
+            step = np.linalg.solve(normal, transposed @ residuals[..., None])[..., 0]
+            tried = self._residuals_many(found - step) * kept
+            now = np.sum(tried**2, axis=1)
+            better = now < chi2
+            found = np.where(better[:, None], found - step, found)
+            residuals = np.where(better[:, None], tried, residuals)
+            chi2 = np.where(better, now, chi2)
+            damping = np.where(better, damping / 10.0, damping * 100.0)
+        return found, chi2
 
     def apart_from(
         self, chosen: npt.NDArray[np.bool_], solved: FloatArray, chi2: FloatArray
@@ -248,10 +294,10 @@ class ViewProblem:
         """The marks' rows (M, 8, ...) of residuals or derivatives, the priors' left out."""
         return rows[: 8 * len(self._ids)].reshape(len(self._ids), 8, *rows.shape[1:])
 
-    def _start(self) -> FloatArray:
-        """First guess from the plane's homography with the prior focal length."""
+    def _start(self, focal_px: float) -> FloatArray:
+        """First guess from the plane's homography with a focal length."""
         prior = self._prior
-        ideal = (self._observed_px - prior.principal_point_px) / prior.focal_px
+        ideal = (self._observed_px - prior.principal_point_px) / focal_px
         homography, _ = cv2.findHomography(self._points_mm[:, :2], ideal, 0)
         if homography is None:
             raise Unmeasurable("marks-disagree", residual_px=float("inf"))
@@ -261,14 +307,14 @@ class ViewProblem:
         u, _, vt = np.linalg.svd(np.column_stack([h[:, :2], np.cross(h[:, 0], h[:, 1])]))
         rotation = u @ np.diag([1.0, 1.0, np.linalg.det(u @ vt)]) @ vt
         vector = np.asarray(cv2.Rodrigues(rotation)[0], dtype=np.float64).reshape(3)
-        inner = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
+        inner = [np.log(focal_px), *prior.principal_point_px, prior.k1, 0.0]
         return np.concatenate([vector, h[:, 2], inner])
 
     def _refine(self, parameters: FloatArray, steps: int | None = None) -> FloatArray:
         """Levenberg-Marquardt on the whitened residuals."""
         damping, residuals = 1e-3, self._residuals(parameters)
         cost = float(np.sum(residuals**2))
-        for _ in range(steps or self._tuning.steps):
+        for _ in range(steps or self.tuning.steps):
             jacobian = self._jacobian(parameters)
             normal, gradient = jacobian.T @ jacobian, jacobian.T @ residuals
             step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
@@ -280,7 +326,7 @@ class ViewProblem:
                 continue
             gain, parameters, residuals = cost - new_cost, candidate, new_residuals
             cost, damping = new_cost, damping / 10.0
-            if gain < self._tuning.converged * cost + 1e-12:
+            if gain < self.tuning.converged * cost + 1e-12:
                 break
         return parameters
 
@@ -302,6 +348,11 @@ class ViewProblem:
         count = len(parameters)
         misfit = self._misfits_px(parameters).reshape(count, -1, 8)
         marks = (self._whiten @ misfit[..., None]).reshape(count, -1)
+        believed, sigma = self._beliefs()
+        return np.concatenate([marks, (parameters[:, 6:11] - believed) / sigma], axis=1)
+
+    def _beliefs(self) -> tuple[FloatArray, FloatArray]:
+        """Values and standard uncertainties (5,) of what was known beforehand."""
         prior = self._prior
         believed = [np.log(prior.focal_px), *prior.principal_point_px, prior.k1, 0.0]
         sigma = [
@@ -309,10 +360,9 @@ class ViewProblem:
             prior.principal_point_uncertainty_px,
             prior.principal_point_uncertainty_px,
             prior.k1_uncertainty,
-            self._tuning.border_shift_prior_px,
+            self.tuning.border_shift_prior_px,
         ]
-        beliefs = (parameters[:, 6:11] - np.array(believed)) / np.array(sigma)
-        return np.concatenate([marks, beliefs], axis=1)
+        return np.array(believed), np.array(sigma)
 
     def _jacobian(self, parameters: FloatArray) -> FloatArray:
         return np.asarray(self._jacobians(parameters[None, :])[0])
