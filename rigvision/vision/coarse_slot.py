@@ -224,9 +224,9 @@ def _costs(profiles: SlotProfiles, index: int, frame: Frame, tuning: CutTuning) 
     door = np.arange(10, n - 5)
     if not len(sill) or not len(door):
         return None
-    s, d = np.meshgrid(sill, door, indexing="ij")
+    s, d = sill[:, None], door[None, :]  # what hangs on one edge alone is worked out once
     inner = _inner_border(profiles, s, d, step)
-    black = tuning.black_part * float(np.quantile(light, 0.75)) + DARKEST
+    black = tuning.black_part * float(np.sort(light)[3 * n // 4]) + DARKEST
     values = np.log(np.maximum(light, 0.0) + black)
     pieces = FacePieces(values, tuning.pieces)
     before, beyond = pieces.before(), pieces.beyond()
@@ -244,12 +244,12 @@ def _costs(profiles: SlotProfiles, index: int, frame: Frame, tuning: CutTuning) 
 
 
 def _darkest(values: FloatArray, s: IndexArray, d: IndexArray) -> FloatArray:
-    """The least value (A, B) in each slot."""
+    """The least value (A, B) in each slot from ``s`` (A, 1) to ``d`` (1, B)."""
     first = int(s.min())
     least = np.minimum.accumulate(
-        np.where(np.arange(first, len(values)) >= s[:, :1], values[first:], np.inf), axis=1
+        np.where(np.arange(first, len(values)) >= s, values[first:], np.inf), axis=1
     )
-    return np.asarray(np.take_along_axis(least, np.maximum(d - 1 - first, 0), axis=1))
+    return np.asarray(least[:, np.maximum(d[0] - 1 - first, 0)])
 
 
 def _is_slot(

@@ -30,6 +30,7 @@ from rigvision.vision.slot_profiles import (
     slot_profiles,
 )
 from rigvision.vision.straight_edges import on_straight_edges
+from rigvision.vision.unusual_light import unusual_variance
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -89,6 +90,12 @@ class _Read:
         """More doubt (K, 2) of each station's own."""
         return replace(self, covariance_mm2=self.covariance_mm2 + np.diag(variance_mm2.ravel()))
 
+    def wider_alike(self, variance_mm2: FloatArray) -> _Read:
+        """More doubt (2,) of sill and door, the same at all stations."""
+        n = len(self.index)
+        more = np.kron(np.ones((n, n)), np.diag(variance_mm2))
+        return replace(self, covariance_mm2=self.covariance_mm2 + more)
+
 
 def find_slot(
     picture: Picture, pose: Pose, gauge: Gauge, frame: Frame, tuning: BeliefTuning | None = None
@@ -103,7 +110,14 @@ def find_slot(
     if len(index):
         read = _believed(profiles, pixels, read, lost, tuning or BeliefTuning())
         read = _straight(profiles, read, lost)
-    saturated = pixels.saturated(frame.sill.edge_y_mm)
+    if len(read.index):
+        found = profiles.part(read.index)
+        read = read.wider_alike(unusual_variance(found, read.edges_mm))
+    sill_mm = frame.sill.edge_y_mm
+    for i in [i for i, cause in lost.items() if cause == "no-contrast"]:
+        if pixels.part(np.array([i])).saturated(sill_mm) > (tuning or BeliefTuning()).most_clipped:
+            lost[i] = "saturated"
+    saturated = pixels.saturated(sill_mm)
     glare_mm: tuple[Span, ...] = ()
     if saturated > 0.0:
         lines = _lines(profiles.x_mm[index], rough_mm, frame)
@@ -129,8 +143,9 @@ def _believed(
     tuning: BeliefTuning,
 ) -> _Read:
     """The edges as the network reads them, where they look like edges; ``lost`` gains the rest."""
-    read = read_edges(profiles.part(rough.index), rough.edges_mm)
-    course = edge_course(pixels.part(rough.index), read.edges_mm)
+    profiles, pixels = profiles.part(rough.index), pixels.part(rough.index)
+    read = read_edges(profiles, rough.edges_mm)
+    course = edge_course(pixels, read.edges_mm)
     clipped = course.clipped.max(axis=1) > tuning.most_clipped
     crooked = course.wander_mm.max(axis=1) > tuning.most_wander_mm
     for i in np.flatnonzero(clipped | crooked | ~read.believable):
