@@ -42,6 +42,7 @@ class Request:
     as_json: bool = False
     budget: bool = False
     draws: int | None = None
+    guarded: bool = False
 
 
 @dataclass(slots=True)
@@ -124,6 +125,7 @@ def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
             door=request.door,
             camera=request.camera,
             progress=step,
+            guarded=request.guarded,
         )
 
 

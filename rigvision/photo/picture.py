@@ -81,8 +81,12 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     complete picture of a known format and sane size.
     """
     path = Path(path)
+    return picture_of(path, read_bytes(path))
+
+
+def picture_of(path: Path, data: bytes) -> Picture:
+    """The picture in a photo's bytes; ``path`` is only named, never opened."""
     name = shown_name(path)
-    data = _read_bytes(path, name)
     with _opened(data, name) as image:
         exif = read_exif(image)
         luma = _decode_luma(image, data, name)
@@ -92,8 +96,12 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
 
 def read_colour(path: Path) -> Image.Image:
     """The same photo upright in RGB, for drawing on."""
-    name = shown_name(path)
-    with _opened(_read_bytes(path, name), name) as image:
+    return colour_of(path, read_bytes(path))
+
+
+def colour_of(path: Path, data: bytes) -> Image.Image:
+    """The colours in a photo's bytes; ``path`` is only named, never opened."""
+    with _opened(data, shown_name(path)) as image:
         return ImageOps.exif_transpose(image).convert("RGB")
 
 
@@ -110,7 +118,9 @@ def safe_name(name: str) -> str:
     return cleaned if len(cleaned) <= 80 else cleaned[:50] + "…" + cleaned[-29:]
 
 
-def _read_bytes(path: Path, name: str) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """All bytes of an ordinary file. Raises PhotoError for anything else, and beyond MAX_BYTES."""
+    name = shown_name(path)
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
