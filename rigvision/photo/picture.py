@@ -24,6 +24,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.exif import Exif, read_exif
+from rigvision.photo.lens_hint import LensHint, lens_hint
 from rigvision.photo.shared_codes import shared_codes
 
 #: Decoders that untrusted files may reach. Many phones' JPEGs are really MPO, which the
@@ -60,6 +61,10 @@ class Picture:
     @property
     def height_px(self) -> int:
         return int(self.luma.shape[0])
+
+    @property
+    def lens(self) -> LensHint:
+        return lens_hint(self.exif.lens_tags, self.width_px, self.height_px)
 
     def linear(self, left: int, top: int, right: int, bottom: int) -> LinearArray:
         """Linear-light luminance, 0..1, of the box [top:bottom, left:right]."""
