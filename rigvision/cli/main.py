@@ -173,7 +173,7 @@ def _loaded() -> None:
 
 
 def _complain(message: str) -> None:
-    from rigvision.report.wording import one_line
+    from rigvision.ground.shown import one_line
 
     print(f"rigvision: {one_line(message)}", file=sys.stderr)
 

@@ -8,7 +8,7 @@ from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from rigvision.report.wording import one_line
+from rigvision.ground.shown import one_line
 
 _ASCII = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2", "≤": "<="})
 
