@@ -16,15 +16,20 @@ def read_ordinary(path: Path, most_bytes: int) -> bytes:
     Raises OSError with a text for a person: missing, no right to it, not ordinary, too large.
     """
     descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | _BINARY)
-    with os.fdopen(descriptor, "rb") as file:
+    try:
         mode = os.fstat(descriptor).st_mode
         if not stat.S_ISREG(mode):
             kind = "a folder" if stat.S_ISDIR(mode) else "not an ordinary file"
             raise OSError(None, f"it is {kind}")
-        data = file.read(most_bytes + 1)
-    if len(data) > most_bytes:
+        parts, room = [], most_bytes + 1
+        while room and (part := os.read(descriptor, min(room, 1 << 20))):
+            parts.append(part)
+            room -= len(part)
+    finally:
+        os.close(descriptor)
+    if not room:
         raise OSError(None, f"it is larger than {_size(most_bytes)}")
-    return data
+    return b"".join(parts)
 
 
 #: Windows changes line ends otherwise.
