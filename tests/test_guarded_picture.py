@@ -15,7 +15,8 @@ from pathlib import Path
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import Image
+from PIL import Image, ImageCms
+from PIL.PngImagePlugin import PngInfo
 
 import rigvision
 from rigvision.ground.errors import PhotoError, UsageError
@@ -68,6 +69,13 @@ def hostile(monkeypatch: pytest.MonkeyPatch) -> Callable[..., DecodingProcess]:
     return start
 
 
+def _linear_light() -> PngInfo:
+    """A gAMA chunk that says 1.0, times 100 000 (PNG specification, 11.3.3.2)."""
+    info = PngInfo()
+    info.add(b"gAMA", (100_000).to_bytes(4, "big"))
+    return info
+
+
 def photo(kind: str, **options: object) -> bytes:
     """A picture without symmetry, of 16 bits a channel where the format has them."""
     y, x = np.mgrid[:250, :320]
@@ -80,6 +88,12 @@ def photo(kind: str, **options: object) -> bytes:
     exif.get_ifd(0x8769)[0x9003] = "2026:03:02 08:15:30"
     if kind == "DEEP":
         Image.fromarray(257 * rgb[:, :, 0].astype(np.uint16)).save(out, "PNG")
+    elif kind == "GAMMA":
+        image = Image.fromarray(257 * rgb[:, :, 0].astype(np.uint16))
+        image.save(out, "PNG", pnginfo=_linear_light())
+    elif kind == "INKS":
+        profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
+        Image.fromarray(rgb).convert("CMYK").save(out, "JPEG", icc_profile=profile)
     elif kind == "HEIC":
         pillow_heif.from_pillow(Image.fromarray(rgb)).save(out, quality=90, exif=exif.tobytes())
     else:
@@ -90,7 +104,7 @@ def photo(kind: str, **options: object) -> bytes:
 # The same picture
 
 
-@pytest.mark.parametrize("kind", ["JPEG", "PNG", "DEEP", "TIFF", "WEBP", "HEIC"])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "DEEP", "GAMMA", "INKS", "TIFF", "WEBP", "HEIC"])
 def test_a_guarded_picture_is_the_picture(tmp_path: Path, reader: GuardedReader, kind: str) -> None:
     path = tmp_path / f"a.{kind.lower()}"
     path.write_bytes(photo(kind))
@@ -98,8 +112,11 @@ def test_a_guarded_picture_is_the_picture(tmp_path: Path, reader: GuardedReader,
     assert found.luma.dtype == expected.luma.dtype
     np.testing.assert_array_equal(found.luma, expected.luma)
     for field in fields(Picture):
-        if field.name != "luma":
+        if field.name not in ("luma", "light"):
             assert getattr(found, field.name) == getattr(expected, field.name), field.name
+    assert (found.light is None) == (expected.light is None)
+    if expected.light is not None:
+        np.testing.assert_array_equal(found.light, expected.light)
     np.testing.assert_array_equal(reader.read_colour(path), np.asarray(read_colour(path)))
 
 
@@ -252,16 +269,22 @@ def test_a_child_that_dies_or_hangs_becomes_a_sentence(
 _EXIF = {"orientation": 1, "taken_at": None, "camera_name": None, "focal_35mm": None}
 
 
+#: 256 rising float32; whoever does not ask for them leaves them in the pipe.
+TABLE = "b''.join(struct.pack('<f', i / 255) for i in range(256))"
+
+
 def lie(**changes: object) -> str:
     """A child's answer of 4 x 3 pixels, with some of it changed."""
-    header = {"exif": _EXIF, "shape": [3, 4], "bits": 8} | changes
-    return f"answer(json.loads({json.dumps(json.dumps(header))}), bytes(12))"
+    header = {"exif": _EXIF, "shape": [3, 4], "bits": 8, "container": "JPEG"}
+    header |= {"bits_per_channel": 8, "jpeg_luma_steps": [1] * 64} | changes
+    return f"answer(json.loads({json.dumps(json.dumps(header))}), bytes(12) + {TABLE})"
 
 
 def test_the_answer_that_the_lies_are_made_from_is_believed(
     hostile: Callable[..., DecodingProcess], tmp_path: Path
 ) -> None:
     assert told(hostile, tmp_path, lie()).luma.shape == (3, 4)
+    assert told(hostile, tmp_path, lie(light=256)).light.tolist()[-1] == 1.0
 
 
 @pytest.mark.parametrize(
@@ -285,6 +308,14 @@ def test_the_answer_that_the_lies_are_made_from_is_believed(
         pytest.param(lie(exif=_EXIF | {"camera_name": "x\x1b[2J"}), id="terminal command"),
         pytest.param(lie(exif=_EXIF | {"camera_name": "x" * 1000}), id="long name"),
         pytest.param(lie(exif=_EXIF | {"taken_at": "yesterday"}), id="no time"),
+        pytest.param(lie(container="EXE"), id="container"),
+        pytest.param(lie(bits_per_channel=1e9), id="bits of a channel"),
+        pytest.param(lie(jpeg_luma_steps=[1] * 65), id="65 steps"),
+        pytest.param(lie(jpeg_luma_steps=[-1] * 64), id="negative steps"),
+        pytest.param(lie(light=2**40), id="light of a terabyte"),
+        pytest.param(lie(light=65536), id="light of 16 bits for 8"),
+        pytest.param(lie(light=256).replace("i / 255", "-i"), id="light that falls"),
+        pytest.param(lie(light=256).replace("i / 255", "float('nan')"), id="light that is none"),
         pytest.param('answer({"error": {"code": "x"}})', id="half a complaint"),
         pytest.param(
             'answer({"error": {"code": "x", "text": "a\\nb", "remedy": "c"}})', id="two lines"

@@ -17,13 +17,13 @@ from typing import Any
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 from PIL import Image
 
 from rigvision.ground.errors import PhotoError
-from rigvision.photo.decoding_protocol import ANSWER, KINDS, REQUEST, Kind
+from rigvision.photo.decoding_protocol import ANSWER, KINDS, PLAIN_FACTS, REQUEST, Kind
+from rigvision.photo.limits import LIMITS
 from rigvision.photo.lockdown import cpu_time, lock_down
-from rigvision.photo.picture import MIN_SIDE_PX, colour_of, picture_of
+from rigvision.photo.picture import colour_of, picture_of
 
 _INPUT, _OUTPUT = 0, 1
 
@@ -50,20 +50,24 @@ def _answer_photo(kind: Kind, name: Path, data: bytes) -> None:
     try:
         if kind == "luma":
             picture = picture_of(name, data)
-            facts, pixels = {"exif": asdict(picture.exif)}, picture.luma
+            pixels, light = picture.luma, picture.light
+            facts = {key: getattr(picture, key) for key in PLAIN_FACTS}
+            facts["exif"] = asdict(picture.exif)
         else:
-            facts, pixels = {}, np.asarray(colour_of(name, data))
+            pixels, light, facts = np.asarray(colour_of(name, data)), None, {}
     except PhotoError as error:
         _answer({"error": {"code": error.code, "text": error.text, "remedy": error.remedy}})
         return
-    _answer({**facts, "shape": pixels.shape, "bits": 8 * pixels.itemsize}, pixels)
+    codes = None if light is None else len(light)
+    _answer({**facts, "shape": pixels.shape, "bits": 8 * pixels.itemsize, "light": codes})
+    for numbers in (pixels, light):
+        if numbers is not None:
+            _give(np.ascontiguousarray(numbers).data.cast("B"))
 
 
-def _answer(header: dict[str, Any], pixels: npt.NDArray[Any] | None = None) -> None:
+def _answer(header: dict[str, Any]) -> None:
     text = json.dumps(header).encode()
     _give(ANSWER.pack(len(text)) + text)
-    if pixels is not None:
-        _give(np.ascontiguousarray(pixels).data.cast("B"))
 
 
 def _give(data: bytes | memoryview) -> None:
@@ -86,16 +90,19 @@ def _take(length: int) -> bytearray | None:
 
 def _load_everything() -> None:
     """Decode one harmless picture of each kind: afterwards no library opens a file any more."""
+    from PIL import ImageCms
     from pillow_heif import register_heif_opener
 
     cv2.setNumThreads(1)
-    register_heif_opener(thumbnails=False)
+    register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
     Image.init()
-    grey = Image.new("RGB", (MIN_SIDE_PX, MIN_SIDE_PX), (90, 120, 150))
+    side = LIMITS.shorter_side_px
+    plain = Image.new("RGB", (side, side), (90, 120, 150))
     exif = Image.Exif()
     exif[0x0112] = 6
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     for kind in ("JPEG", "PNG", "TIFF", "WEBP"):
         out = io.BytesIO()
-        grey.save(out, kind, exif=exif)
+        plain.save(out, kind, exif=exif, icc_profile=profile)
         picture_of(Path(kind), out.getvalue())
         colour_of(Path(kind), out.getvalue())

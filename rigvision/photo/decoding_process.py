@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from rigvision.ground.errors import PhotoError, UsageError
 from rigvision.photo.decoding_protocol import ANSWER, KINDS, REQUEST, Kind
-from rigvision.photo.picture import MAX_PIXELS
+from rigvision.photo.limits import LIMITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +47,14 @@ class GuardTuning:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What the child says of a photo, unchecked, and the pixels, (H, W) or (H, W, 3)."""
+    """What the child says of a photo, unchecked, and numbers of the shapes that it may have.
+
+    ``pixels`` are (H, W) luma codes or (H, W, 3) colours, ``light`` is a table (256,) or (65536,).
+    """
 
     facts: dict[str, Any]
-    pixels: npt.NDArray[Any] | None
+    pixels: npt.NDArray[Any] | None = None
+    light: npt.NDArray[np.float32] | None = None
 
 
 class NotCredibleError(Exception):
@@ -127,15 +131,18 @@ class DecodingProcess:
             self._send(data, until)
             header = self._header(until)
             if "shape" not in header:
-                return Answer(header, None)
+                return Answer(header)
             pixels = _room(header, kind)
-            self._fill(pixels.data.cast("B"), until)
+            light = _table(header, pixels)
+            for numbers in (pixels, light):
+                if numbers is not None:
+                    self._fill(numbers.data.cast("B"), until)
         except _LateError as late:
             raise _too_slow(name, self._tuning) from late
         except _EndedError as ended:
             raise self._death(name) from ended
         pixels.flags.writeable = False
-        return Answer(header, pixels)
+        return Answer(header, pixels, light)
 
     def end(self) -> None:
         """End the child and whatever it started, and wait until it is gone."""
@@ -243,11 +250,21 @@ def _room(header: dict[str, Any], kind: Kind) -> npt.NDArray[Any]:
     colours = 3 if kind == "colour" else None
     if not isinstance(shape, list) or not all(type(side) is int and side > 0 for side in shape):
         raise NotCredibleError("its pixels have an odd shape")
-    if len(shape) != (3 if colours else 2) or math.prod(shape[:2]) > MAX_PIXELS:
+    if len(shape) != (3 if colours else 2) or math.prod(shape[:2]) > LIMITS.pixels:
         raise NotCredibleError("its pixels have an odd shape")
     if bits not in ((8,) if colours else (8, 16)) or (colours and shape[2] != colours):
         raise NotCredibleError("its pixels are of an odd kind")
     return np.empty(shape, np.uint8 if bits == 8 else np.uint16)
+
+
+def _table(header: dict[str, Any], pixels: npt.NDArray[Any]) -> npt.NDArray[np.float32] | None:
+    """Memory for the light of each code, where the photo has a table of its own."""
+    codes = header.get("light")
+    if codes is None:
+        return None
+    if codes != 1 << 8 * pixels.itemsize:
+        raise NotCredibleError("its light is not that of its codes")
+    return np.empty(codes, np.float32)
 
 
 def _too_slow(name: str, tuning: GuardTuning) -> PhotoError:

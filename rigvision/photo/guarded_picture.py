@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from PIL import Image
 from pydantic import TypeAdapter, ValidationError
 
@@ -32,7 +33,10 @@ from rigvision.photo.decoding_process import (
 )
 from rigvision.photo.decoding_protocol import Kind
 from rigvision.photo.exif import Exif
-from rigvision.photo.picture import Picture, read_bytes, shown_name
+from rigvision.photo.file_bytes import file_bytes
+from rigvision.photo.opened import CONTAINERS
+from rigvision.photo.picture import Picture, shown_name
+from rigvision.photo.tone_curve import LinearArray
 
 #: As ``read_exif`` writes it.
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d([+-]\d\d:\d\d)?", re.ASCII)
@@ -60,15 +64,26 @@ class GuardedReader:
     def read_picture(self, path: str | os.PathLike[str]) -> Picture:
         """As ``picture.read_picture``. Raises PhotoError also where the decoder fails."""
         path = Path(path)
-        data = read_bytes(path)
-        with self._answer("luma", shown_name(path), data) as answer:
+        name = shown_name(path)
+        data = file_bytes(path, name)
+        with self._answer("luma", name, data) as answer:
             assert answer.pixels is not None
-            sha256 = hashlib.sha256(data).hexdigest()
-            return Picture(path, shown_name(path), sha256, answer.pixels, _exif(answer.facts))
+            return Picture(
+                path=path,
+                name=name,
+                sha256=hashlib.sha256(data).hexdigest(),
+                luma=answer.pixels,
+                exif=_exif(answer.facts),
+                container=_container(answer.facts),
+                bits_per_channel=_bits(answer.facts),
+                jpeg_luma_steps=_steps(answer.facts),
+                light=_light(answer),
+            )
 
     def read_colour(self, path: Path) -> Image.Image:
         """As ``picture.read_colour``. Raises PhotoError also where the decoder fails."""
-        with self._answer("colour", shown_name(path), read_bytes(path)) as answer:
+        name = shown_name(path)
+        with self._answer("colour", name, file_bytes(path, name)) as answer:
             assert answer.pixels is not None
             return Image.fromarray(answer.pixels)
 
@@ -147,6 +162,40 @@ def _exif(facts: dict[str, Any]) -> Exif:
     if not _can_be_shown(exif.camera_name or "", 64):
         raise NotCredibleError("its camera's name cannot be shown")
     return exif
+
+
+def _container(facts: dict[str, Any]) -> str:
+    container = facts.get("container")
+    if container not in CONTAINERS.values():
+        raise NotCredibleError("its container is none")
+    return str(container)
+
+
+def _bits(facts: dict[str, Any]) -> int:
+    bits = facts.get("bits_per_channel")
+    if type(bits) is not int or not 1 <= bits <= 32:
+        raise NotCredibleError("its channels are of an odd kind")
+    return bits
+
+
+def _steps(facts: dict[str, Any]) -> tuple[int, ...] | None:
+    """Quantisation steps of a JPEG, 8 or 16 bit each."""
+    steps = facts.get("jpeg_luma_steps")
+    if steps is None:
+        return None
+    if not isinstance(steps, list) or len(steps) != 64:
+        raise NotCredibleError("its quantisation is not whole")
+    if not all(type(step) is int and 0 <= step <= 65535 for step in steps):
+        raise NotCredibleError("its quantisation is absurd")
+    return tuple(steps)
+
+
+def _light(answer: Answer) -> LinearArray | None:
+    """A table that rises within 0 to 1, as ``tone_curve.light_table`` gives it."""
+    light = answer.light
+    if light is not None and not (light[0] >= 0 and light[-1] <= 1 and (np.diff(light) >= 0).all()):
+        raise NotCredibleError("its light is absurd")
+    return light
 
 
 def _can_be_shown(text: str, longest: int = 1000) -> bool:
