@@ -102,6 +102,13 @@ def check(
         int | None,
         typer.Option(metavar="N", help="Check the budget by N random draws (10000 to 1000000)."),
     ] = None,
+    guarded: Annotated[
+        bool,
+        typer.Option(
+            "--guarded",
+            help="Decode in a locked-down process: for strangers' files. Not on Windows.",
+        ),
+    ] = False,
 ) -> None:
     """Check photos: verdict, what to do, figures.
 
@@ -111,7 +118,16 @@ def check(
     from rigvision.cli.checking import Request, run_check
 
     request = Request(
-        tuple(photos), gauge, frame, door, camera, out, json, budget=budget, draws=monte_carlo
+        tuple(photos),
+        gauge,
+        frame,
+        door,
+        camera,
+        out,
+        json,
+        budget=budget,
+        draws=monte_carlo,
+        guarded=guarded,
     )
     if joint:
         from rigvision.cli.joint_checking import run_joint_check
@@ -171,7 +187,7 @@ def _loaded() -> None:
 
 
 def _complain(message: str) -> None:
-    from rigvision.report.wording import one_line
+    from rigvision.ground.shown import one_line
 
     print(f"rigvision: {one_line(message)}", file=sys.stderr)
 

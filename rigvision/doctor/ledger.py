@@ -17,8 +17,8 @@ from pathlib import Path
 
 from rigvision.doctor.file_system import NETWORK, file_system_of
 from rigvision.doctor.finding import Fact, Finding, Status
+from rigvision.ground.shown import one_line
 from rigvision.records.place import VARIABLE, ledger_path
-from rigvision.report.wording import one_line
 
 NEEDED_MB = 100
 #: What another process says of a database that is locked, and of one that is not.

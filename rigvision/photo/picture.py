@@ -93,8 +93,12 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     complete picture of a known format and sane size.
     """
     path = Path(path)
+    return picture_of(path, file_bytes(path, shown_name(path)))
+
+
+def picture_of(path: Path, data: bytes) -> Picture:
+    """The picture in a photo's bytes; ``path`` is only named, never opened."""
     name = shown_name(path)
-    data = file_bytes(path, name)
     with opened(data, name) as image:
         exif = read_exif(image)
         steps = _luma_steps(image)
@@ -114,8 +118,13 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
 
 def read_colour(path: Path) -> Image.Image:
     """The same photo upright in sRGB, for drawing on."""
+    return colour_of(path, file_bytes(path, shown_name(path)))
+
+
+def colour_of(path: Path, data: bytes) -> Image.Image:
+    """The colours in a photo's bytes; ``path`` is only named, never opened."""
     name = shown_name(path)
-    with opened(file_bytes(path, name), name) as image:
+    with opened(data, name) as image:
         turn = _TURN.get(_turn_needed(image, read_exif(image)))
         try:
             colours = in_srgb(image)

@@ -8,7 +8,7 @@ from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from rigvision.report.wording import one_line
+from rigvision.ground.shown import one_line
 
 #: Characters beyond ASCII in our own words, and what stands for them.
 ASCII_INSTEAD = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2", "≤": "<="})
