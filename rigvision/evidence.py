@@ -33,3 +33,4 @@ class Evidence:
     gap: Gap | None = None
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
+    guarded: bool = False  # whoever decodes the photo again must do it guarded too

@@ -9,8 +9,9 @@ import numpy as np
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, GapTuning, measure_gap
 from rigvision.vision.focus import Focus
+from rigvision.vision.lost_station import LostStation
 from rigvision.vision.pose import Pose
-from rigvision.vision.slot import LostStation, SlotEdges, StationEdges
+from rigvision.vision.slot import SlotEdges, StationEdges
 from rigvision.vision.view import View
 from rigvision.vision.yoke import SocketPlace, YokePlace
 from rigvision.world.frame import Frame

@@ -37,9 +37,10 @@ from rigvision.report.overlay import label_box
 from rigvision.report.text import show
 from rigvision.report.wording import CAUTION, LOOKS, what_to_do
 from rigvision.vision.barrel import SocketPlace
+from rigvision.vision.lost_station import LostStation
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import Pose
-from rigvision.vision.slot import LostStation, SlotEdges, StationEdges
+from rigvision.vision.slot import SlotEdges, StationEdges
 from rigvision.vision.view import View
 from rigvision.vision.yoke import YokeFeatures, YokePlace
 from rigvision.world.catalogue import load

@@ -13,7 +13,7 @@ from rigvision.decision.verdict import Decision, Findings, decide
 from rigvision.ground.measured import Measured
 from rigvision.metrology.gap import SillLine, Station
 from rigvision.metrology.yoke import YokeAlignment
-from rigvision.vision.slot import LostStation
+from rigvision.vision.lost_station import LostStation
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge

@@ -12,19 +12,21 @@ from rigvision.decision.sight import Cause, PhotoLimits, Sight, light_to_blame
 
 if TYPE_CHECKING:
     from rigvision.metrology.yoke import YokeAlignment
-    from rigvision.vision.slot import LostStation
+    from rigvision.vision.lost_station import LostStation
 
 #: What hides an edge, for a person: by the cause with which the station was lost.
 _HIDES = {
     "dark": "they lie in the dark",
     "no-contrast": "nothing sets them off from the slot",
     "disagrees": "something else lies over them",
+    "two-places": "another line along the gap looks like one",
     "out-of-view": "the window does not show them",
 }
 _CURES = {
     "dark": "light-gap",
     "no-contrast": "wipe-edges",
     "disagrees": "uncover-edges",
+    "two-places": "wipe-edges",
     "out-of-view": "look-into-gap",
 }
 

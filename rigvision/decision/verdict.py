@@ -22,7 +22,7 @@ from rigvision.world.frame import Frame
 if TYPE_CHECKING:
     from rigvision.metrology.gap import Gap
     from rigvision.metrology.yoke import YokeAlignment
-    from rigvision.vision.slot import LostStation
+    from rigvision.vision.lost_station import LostStation
 
 
 @dataclass(frozen=True, slots=True)

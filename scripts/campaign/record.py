@@ -73,6 +73,9 @@ class Record:
     outside_mm: float | None = None
     # Gap left over after the true turn to the best flat, in spreads of gap against clock.
     left_over_spreads: float | None = None
+    # Of a disturbed photo: codes of a retake that are right answers.
+    accepted_codes: tuple[str, ...] = ()
+    seconds: float | None = None  # that the check took
 
     @property
     def crash(self) -> str | None:
