@@ -85,6 +85,7 @@ class ViewProblem:
     ) -> None:
         self.tuning, self._prior = tuning, prior
         self._plate, self._gauge = plate, gauge
+        self._last: tuple[FloatArray, FloatArray] | None = None
         self._ids = [m.mark_id for m in plate]
         self._points_mm = np.concatenate([gauge.marks.corners_mm(i) for i in self._ids])
         self._observed_px = np.concatenate([m.corners_px for m in plate])
@@ -97,10 +98,10 @@ class ViewProblem:
         self._position_px = np.array(px_per_mm) * gauge.marks.position_uncertainty_mm
         #: Coordinates known of each mark (M,): two for each side.
         self.coordinates = np.array([2 * sum(m.sides) for m in plate])
-        self._across = np.stack([_padded(m.across_sides()) for m in plate])  # (M, 8, 8)
-        roots = [_root(m, px, tuning) for m, px in zip(plate, self._position_px, strict=True)]
-        self._whiten = np.stack([_whitening(m, root) for m, root in zip(plate, roots, strict=True)])
-        self._ways = np.stack([_ways(m, root) for m, root in zip(plate, roots, strict=True)])
+        measures = [
+            _measures(m, px, tuning) for m, px in zip(plate, self._position_px, strict=True)
+        ]
+        self._across, self._whiten, self._ways = (np.stack(m) for m in zip(*measures, strict=True))
 
     def solve(self) -> FloatArray:
         """The solution from the prior focal length, or the best from several where that is wide."""
@@ -365,7 +366,10 @@ class ViewProblem:
         return np.array(believed), np.array(sigma)
 
     def _jacobian(self, parameters: FloatArray) -> FloatArray:
-        return np.asarray(self._jacobians(parameters[None, :])[0])
+        """Derivatives (R, 11); the last are kept, as a solution is asked for them five times."""
+        if self._last is None or not np.array_equal(self._last[0], parameters):
+            self._last = parameters, np.asarray(self._jacobians(parameters[None, :])[0])
+        return self._last[1]
 
     def _jacobians(self, parameters: FloatArray) -> FloatArray:
         """Derivatives (B, R, 11) at parameter vectors (B, 11): central differences, all at once."""
@@ -396,34 +400,24 @@ def _padded(rows: FloatArray) -> FloatArray:
     return np.concatenate([rows, np.zeros((8 - len(rows), rows.shape[1]))])
 
 
-def _root(mark: Mark, position_px: float, tuning: PoseTuning) -> FloatArray:
-    """Cholesky factor (2 K, 2 K) of the covariance of the K known sides' ends."""
+def _measures(
+    mark: Mark, position_px: float, tuning: PoseTuning
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """From displacements of a mark's corners to those of its sides' ends, in px (8, 8), and
+
+    uncorrelated, in standard deviations (8, 8); and in the latter measure, how a mark goes wrong
+    (8, 10): moved in x and in y, then the ends of each side alone. Zeros for hidden sides.
+    """
     covariance = mark.covariance_px2 + np.eye(8) * tuning.corner_floor_px**2
-    shared = np.kron(np.ones((4, 4)), np.eye(2)) * position_px**2
+    covariance = covariance + np.tile(np.eye(2), (4, 4)) * position_px**2
     outward = outward_shift(mark.corners_px).ravel()
-    shared += np.outer(outward, outward) * tuning.own_shift_px**2
+    covariance += np.outer(outward, outward) * tuning.own_shift_px**2
     across = mark.across_sides()
-    return np.asarray(np.linalg.cholesky(across @ (covariance + shared) @ across.T))
-
-
-def _whitening(mark: Mark, root: FloatArray) -> FloatArray:
-    """Takes displacements of a mark's corners to those of its sides' ends, uncorrelated and in
-
-    standard deviations; rows (8, 8), zeros for hidden sides.
-    """
-    return _padded(np.asarray(np.linalg.solve(root, mark.across_sides())))
-
-
-def _ways(mark: Mark, root: FloatArray) -> FloatArray:
-    """How a mark goes wrong: moved in x and y, then the ends of each side alone; (8, 10), in the
-
-    same measure as the whitened residuals.
-    """
-    moved = mark.across_sides() @ np.tile(np.eye(2), (4, 1))
-    ends = np.zeros((len(root), 8))
-    known = np.repeat(mark.sides, 2)
-    ends[:, known] = np.eye(len(root))
-    return _padded(np.asarray(np.linalg.solve(root, np.column_stack([moved, ends]))))
+    root = np.linalg.cholesky(across @ covariance @ across.T)
+    ends = np.eye(8)[np.repeat(mark.sides, 2)]
+    moved = across @ np.tile(np.eye(2), (4, 1))
+    solved = np.linalg.solve(root, np.column_stack([across, moved, ends]))
+    return _padded(across), _padded(solved[:, :8]), _padded(solved[:, 8:])
 
 
 def _other_planar(parameters: FloatArray) -> FloatArray:
