@@ -1,9 +1,11 @@
 """The luma of an opened image: codes in the file's own orientation and precision.
 
 Each container goes to the decoder that tells most of damage: JPEG to libjpeg-turbo with its
-warnings as errors, PNG and TIFF through Pillow, which finds them whole, to OpenCV, which keeps
-16 bits, HEIC to libheif. Pictures whose codes are no sRGB and have no curve either, printers'
-inks and profiles made of tables, are converted to sRGB first.
+warnings as errors, PNG, found whole already, to OpenCV, which keeps 16 bits of colours too,
+HEIC to libheif. TIFF stays with Pillow, which turns it upright; OpenCV does so by
+itself, whatever it is told, and 16 bits of grey are kept either way. Pictures whose codes are
+no sRGB and have no curve either, printers' inks and profiles made of tables, are converted to
+sRGB first.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ LumaArray = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 
 
 def decode_luma(image: Image.Image, data: bytes, name: str) -> LumaArray:
-    """Luma codes (H, W), 8 or 16 bit, as stored.
+    """Luma codes (H, W), 8 or 16 bit, as stored; a TIFF's upright.
 
     Raises PhotoError: ``damaged``, ``strange-pixels``.
     """
@@ -59,10 +61,11 @@ def _decoded(image: Image.Image, data: bytes) -> LumaArray:
         return _of_deep_heic(data)
     if needs_conversion(image):
         return np.asarray(in_srgb(image).convert("L"))
-    if image.format in ("PNG", "TIFF"):
-        image.load()
-        return _of_png_or_tiff(data)
+    if image.format == "PNG":
+        return _of_png(data)
     image.load()
+    if image.mode.startswith("I;16"):
+        return np.asarray(image).astype(np.uint16)
     return shared_codes(image if image.mode == "L" else image.convert("L"))
 
 
@@ -74,7 +77,7 @@ def _of_jpeg(image: Image.Image, data: bytes) -> LumaArray:
     return np.asarray(in_srgb(image).convert("L")) if needs_conversion(image) else luma
 
 
-def _of_png_or_tiff(data: bytes) -> LumaArray:
+def _of_png(data: bytes) -> LumaArray:
     flags = cv2.IMREAD_GRAYSCALE | cv2.IMREAD_ANYDEPTH | cv2.IMREAD_IGNORE_ORIENTATION
     decoded: Any = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if decoded is None or decoded.dtype not in (np.uint8, np.uint16):

@@ -107,7 +107,7 @@ def picture_of(path: Path, data: bytes) -> Picture:
             path=path,
             name=name,
             sha256=hashlib.sha256(data).hexdigest(),
-            luma=np.asarray(_UPRIGHT[exif.orientation](luma)),
+            luma=np.asarray(_UPRIGHT[_turn_needed(image, exif)](luma)),
             exif=exif,
             container=CONTAINERS[image.format or ""],
             bits_per_channel=bits_per_channel(image, luma),
@@ -125,13 +125,22 @@ def colour_of(path: Path, data: bytes) -> Image.Image:
     """The colours in a photo's bytes; ``path`` is only named, never opened."""
     name = shown_name(path)
     with opened(data, name) as image:
-        orientation = read_exif(image).orientation
+        turn = _TURN.get(_turn_needed(image, read_exif(image)))
         try:
             colours = in_srgb(image)
         except (OSError, ValueError, SyntaxError, MemoryError, EOFError, RuntimeError) as error:
             raise damaged(name, error) from error
-    turn = None if image.format == "TIFF" else _TURN.get(orientation)  # Pillow turned a TIFF
     return colours if turn is None else colours.transpose(turn)
+
+
+def _turn_needed(image: Image.Image, exif: Exif) -> int:
+    """The EXIF orientation that decoding leaves to be done.
+
+    Pillow turns TIFF itself. HEIC's boxes ``irot`` and ``imir`` turn it while it is decoded;
+    its EXIF orientation is information only, also where there is no such box (ISO/IEC
+    23008-12, 6.5.10, and its Annex A for EXIF): phones write both, and viewers follow the boxes.
+    """
+    return 1 if image.format in ("TIFF", "HEIF") else exif.orientation
 
 
 def shown_name(path: Path) -> str:
