@@ -13,8 +13,11 @@ from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.metrology.gap import measure_gap
 from rigvision.metrology.yoke import measure_yoke
 from rigvision.photo.picture_reader import PictureReader, picture_reader
-from rigvision.vision.marks import find_tags, read_marks
-from rigvision.vision.pose import camera_prior, solve_pose
+from rigvision.vision.camera_prior import camera_prior
+from rigvision.vision.conditions import look_over
+from rigvision.vision.marks import read_marks
+from rigvision.vision.pose import solve_pose
+from rigvision.vision.sighting import find_tags
 from rigvision.vision.slot import find_slot
 from rigvision.vision.yoke import find_yoke
 from rigvision.world.camera import Camera
@@ -77,6 +80,7 @@ def _checked(
         seen.marks = read_marks(picture, tags, seen.gauge)
         seen.prior = camera_prior(known_camera, picture)
         seen.pose = solve_pose(seen.marks, seen.gauge, seen.prior)
+        seen.conditions = look_over(picture, seen.pose, seen.gauge, seen.frame)
         seen.slot = find_slot(picture, seen.pose, seen.gauge, seen.frame)
         seen.gap = measure_gap(seen.slot, seen.pose, seen.gauge, seen.frame)
         seen.yoke = find_yoke(picture, seen.marks, seen.pose, seen.gauge, seen.frame)

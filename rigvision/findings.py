@@ -5,6 +5,7 @@ Only carries figures from one form to another; measures and decides nothing.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -23,16 +24,17 @@ from rigvision.decision.result import (
     ViewResult,
     YokeResult,
 )
-from rigvision.decision.verdict import Decision, Findings, Sight
+from rigvision.decision.sight import Cause, Sight
+from rigvision.decision.verdict import Decision, Findings
 from rigvision.evidence import Evidence
+from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import Unmeasurable
 from rigvision.ground.measured import Influence, Measured
 from rigvision.photo.picture import Picture
 from rigvision.photo.sharpness import blur_px, lightest
+from rigvision.vision.conditions import Conditions
+from rigvision.vision.view import View
 from rigvision.world.recognise import has_index_lines
-
-#: A reason's code, and the facts that fill its sentence.
-Cause = tuple[str, dict[str, object]]
 
 #: An unfound gauge is blamed on blur beyond this part of the picture's longer side: a
 #: mark's module, filled by the gauge as it should be, is some ten times as large.
@@ -63,7 +65,8 @@ def findings_of(seen: Evidence, stopped: Cause | None) -> Findings:
         stopped=stopped,
         sight=_sight(seen),
         gap=seen.gap,
-        stations_lost_mm=seen.slot.lost_x_mm if seen.slot else (),
+        stations_lost=seen.slot.lost if seen.slot else (),
+        glare_mm=seen.slot.glare_mm if seen.slot else (),
         yoke=seen.alignment,
         socket_found=bool(seen.yoke and seen.yoke.socket),
     )
@@ -101,22 +104,27 @@ def assemble(
 def cause_of(picture: Picture, stopped: Unmeasurable) -> Cause:
     """The reason to give: marks not found in a blurred or dark picture are not at fault."""
     if stopped.code in ("no-gauge", "too-few-marks", "marks-disagree"):
-        if lightest(picture) < DARK:
-            return "too-dark", {}
+        light = lightest(picture)
+        if light < DARK:
+            return "too-dark", {"light": f"{light:.1%}", "limit": f"{DARK:.0%}"}
         found = blur_px(picture)
         limit = BLUR_PER_SIDE * max(picture.width_px, picture.height_px)
         # A picture without any edge is not blurred: there is nothing in it.
         if limit < found < float("inf"):
-            return "blurred", {"blur": f"{found:.1f} px", "limit": f"{limit:.1f} px"}
+            return "blurred", {
+                "how": "is blurred",
+                "blur": f"{found:.1f} px",
+                "limit": f"{limit:.1f} px",
+                "cure": "focus",
+            }
     return stopped.code, stopped.facts
 
 
 def _sight(seen: Evidence) -> Sight | None:
     if seen.pose is None or seen.gauge is None or seen.prior is None:
         return None
-    view = seen.pose.view
-    scale = _px_per_mm(seen)
-    return Sight(
+    view, scale = seen.pose.view, _px_per_mm(seen)
+    sight = Sight(
         view.distance_mm,
         view.tilt_deg,
         scale,
@@ -124,8 +132,37 @@ def _sight(seen: Evidence) -> Sight | None:
         seen.pose.rival_ratio,
         seen.prior.focal_known,
         seen.pose.refused,
-        seen.slot.saturated if seen.slot else 0.0,
+        gauge_right=_way(view, np.array([1.0, 0.0, 0.0])),
+        camera_side=_way(view, view.camera_centre_mm * np.array([1.0, 1.0, 0.0])),
     )
+    return _under(seen.conditions, sight, scale) if seen.conditions else sight
+
+
+def _under(conditions: Conditions, sight: Sight, px_per_mm: float) -> Sight:
+    """The same sight with the conditions under which the picture was taken."""
+    exposure, screen, smear = conditions.exposure, conditions.screen, conditions.smear
+    sight = replace(
+        sight,
+        white=exposure.white,
+        white_blown=exposure.white_blown,
+        barrel_light=exposure.barrel_light,
+        barrel_blown=exposure.barrel_blown,
+        screen_part=screen.part,
+        screen_pitch_px=screen.pitch_px,
+    )
+    if smear is None:
+        return sight
+    return replace(sight, smear_mm=smear.path_px / px_per_mm, smear_along=smear.direction)
+
+
+def _way(view: View, along_mm: FloatArray) -> tuple[float, float]:
+    """Unit vector in the picture of a way (3,) in gauge axes from the gauge's origin."""
+    length_mm = float(np.linalg.norm(along_mm))
+    if length_mm == 0.0:
+        return 0.0, 1.0
+    start, end = view.project(np.stack([np.zeros(3), along_mm / length_mm]))
+    x, y = (end - start) / np.linalg.norm(end - start)
+    return float(x), float(y)
 
 
 def _px_per_mm(seen: Evidence) -> float:

@@ -13,9 +13,10 @@ from rigvision.chain import PathLike, check_many
 from rigvision.decision.joint_result import DepthResult, JointResult
 from rigvision.decision.reasons import reason
 from rigvision.decision.result import CheckResult
+from rigvision.decision.sight import Cause
 from rigvision.decision.verdict import Findings, decide
 from rigvision.evidence import Evidence
-from rigvision.findings import Cause, assemble, findings_of
+from rigvision.findings import assemble, findings_of
 from rigvision.ground.errors import UsageError
 from rigvision.joint_photos import (
     GivenPhoto,
@@ -129,6 +130,7 @@ def _of_all(findings: Findings, usable: Sequence[GivenPhoto], seen: Evidence) ->
     assert findings.sight is not None
     read = {s.x_mm for s in seen.gap.stations if s.gap_mm is not None} if seen.gap else set()
     wanted = seen.frame.gap.stations_x_mm if seen.frame else ()
+    lost = {s.x_mm: s for p in usable if p.evidence.slot for s in p.evidence.slot.lost}
     refused = {mark for s in sights for mark in s.marks_refused}
     return replace(
         findings,
@@ -137,7 +139,7 @@ def _of_all(findings: Findings, usable: Sequence[GivenPhoto], seen: Evidence) ->
             marks_refused=tuple(sorted(refused)),
             focal_known=all(s.focal_known for s in sights),
         ),
-        stations_lost_mm=tuple(x for x in wanted if x not in read),
+        stations_lost=tuple(lost[x] for x in wanted if x not in read and x in lost),
         socket_found=any(p.evidence.yoke and p.evidence.yoke.socket for p in usable),
     )
 
@@ -146,9 +148,10 @@ def _view(seen: Evidence) -> PhotoView:
     assert seen.pose is not None
     assert seen.marks is not None
     assert seen.gauge is not None
-    assert seen.prior is not None
-    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, seen.prior)
-    return PhotoView(seen.photo_sha256, seen.pose, shared, seen.prior, seen.slot, seen.yoke)
+    assert seen.pose.prior is not None
+    prior = seen.pose.prior  # without what the picture contradicts
+    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, prior)
+    return PhotoView(seen.photo_sha256, seen.pose, shared, prior, seen.slot, seen.yoke)
 
 
 def _disagreeing(

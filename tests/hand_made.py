@@ -9,6 +9,7 @@ import numpy as np
 from rigvision.ground.measured import Influence, Measured
 from rigvision.metrology.gap import Gap, GapTuning, measure_gap
 from rigvision.vision.focus import Focus
+from rigvision.vision.lost_station import LostStation
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges, StationEdges
 from rigvision.vision.view import View
@@ -48,7 +49,7 @@ def slot_of(
         frame.sill.face_z_mm - frame.sill.edge_radius_mm,
         edges,
         np.eye(2 * len(kept)) * sigma_mm**2,
-        tuple(stations[i] for i in lost),
+        tuple(LostStation(stations[i], "no-contrast") for i in lost),
         0.0,
     )
 

@@ -37,6 +37,7 @@ from rigvision.report.overlay import label_box
 from rigvision.report.text import show
 from rigvision.report.wording import CAUTION, LOOKS, what_to_do
 from rigvision.vision.barrel import SocketPlace
+from rigvision.vision.lost_station import LostStation
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges, StationEdges
@@ -176,7 +177,9 @@ def _evidence(photo: Path, view: View, gauge: Gauge, frame: Frame) -> Evidence:
         frame=frame,
         marks=_made(Marks, measured=measured, unreadable=()),
         pose=_made(Pose, view=view, refused=(103,)),
-        slot=_made(SlotEdges, plane_z_mm=-6.25, stations=stations, lost_x_mm=(24.0,)),
+        slot=_made(
+            SlotEdges, plane_z_mm=-6.25, stations=stations, lost=(LostStation(24.0, "no-contrast"),)
+        ),
         yoke=_made(YokeFeatures, yoke=yoke, socket=socket),
     )
 

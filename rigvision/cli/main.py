@@ -147,6 +147,20 @@ def models() -> None:
     list_models()
 
 
+@app.command()
+def doctor(
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Examine this installation: what is right, what is not, and what mends it.
+
+    Exit code: 0 all well, warnings allowed, 1 a failure, 2 wrong usage.
+    """
+    from rigvision.cli.doctor import run_doctor
+
+    _loaded()
+    raise typer.Exit(run_doctor(as_json=json))
+
+
 def _survive_any_terminal() -> None:
     """A name or sign that the terminal's encoding lacks becomes ``?``, not a crash."""
     for stream in (sys.stdout, sys.stderr):
@@ -180,12 +194,14 @@ def _complain(message: str) -> None:
 
 def _hint(error: Exception) -> str:
     """What to do about an error that nobody foresaw."""
-    if isinstance(error, ImportError) and "cannot open shared object file" in str(error):
-        library = str(error).partition(":")[0]
+    if isinstance(error, ImportError):
+        from rigvision.doctor.system_library import missing_library
+
+        if library := missing_library(str(error)):
+            return f"{library.text} {library.remedy}"
         return (
-            f"OpenCV cannot load the system library {library}. Install it with "
-            "'sudo apt-get install libgl1 libglib2.0-0', or use OpenCV's package without windows: "
-            "'pip uninstall opencv-python' and 'pip install opencv-python-headless'."
+            f"A library does not load ({type(error).__name__}: {error}). "
+            "'rigvision doctor' says which, and what mends it."
         )
     return (
         f"Something failed inside rigvision ({type(error).__name__}: {error}). "

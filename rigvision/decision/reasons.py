@@ -49,38 +49,58 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "too-few-marks": ReasonKind(
         "retake",
-        "Only {found} of {total} marks can be used; {needed} are needed.",
-        "Uncover and wipe marks {missing}, then take the picture again.",
+        "Only {found} of {total} marks can be used; {needed} are needed. Missing: {missing}.",
+        "{cure}",
+    ),
+    "gauge-cut-off": ReasonKind(
+        "retake",
+        "Only {found} of {total} marks can be used; {needed} are needed. Outside the picture: "
+        "{marks}.",
+        "Step back or aim further {way}, so that the whole gauge is in the picture.",
     ),
     "blurred": ReasonKind(
         "retake",
-        "The picture is blurred: its edges are {blur} wide; at most {limit}.",
-        "Tap the gauge to focus, hold still, and take it again.",
+        "The picture {how}: its edges are {blur} wide; at most {limit}.",
+        "{cure}",
     ),
     "glare": ReasonKind(
         "retake",
-        "Glare covers the {where}.",
-        "Tilt the torch or step to one side so that the bright spot leaves the gap.",
+        "Glare covers {where}: {part} there is at the sensor's limit.",
+        "{cure}",
+    ),
+    "too-bright": ReasonKind(
+        "retake",
+        "The picture is overexposed: {part} of the gauge's white is at the sensor's limit; at most "
+        "{limit}.",
+        "Tap a white pad of the gauge, so that the phone takes the picture darker, or take the "
+        "torch away.",
     ),
     "too-dark": ReasonKind(
         "retake",
-        "The picture is too dark to find the edges.",
+        "The picture is too dark: the gauge's white has {light} of full light; at least {limit}.",
         "Light the gap from the side and take it again.",
     ),
     "too-oblique": ReasonKind(
         "retake",
         "The view is {tilt_deg:.0f} deg off square; at most {limit_deg:.0f} deg.",
-        "Move the phone so that it looks straighter at the gauge.",
+        "Move the phone {way}, until it looks straight at the gauge.",
     ),
     "too-far": ReasonKind(
         "retake",
-        "The gauge is too small in the picture: {px_per_mm:.1f} px per mm, at least "
-        "{limit:.1f} needed.",
-        "Move closer, 20 to 35 cm, or send the original picture instead of a reduced copy.",
+        "The gauge is too small in the picture: {px_per_mm:.1f} px per mm, at least {limit:.1f}.",
+        "Move closer: {distance_cm:.0f} cm away now, {enough_cm} cm is near enough; or send the "
+        "original picture instead of a reduced copy.",
+    ),
+    "screen-photo": ReasonKind(
+        "retake",
+        "This is a photo of a screen: {part} of the gauge shows a screen's grid, {pitch_px:.1f} px "
+        "wide; at most {limit}.",
+        "Photograph the gauge itself, or send the original file.",
     ),
     "ambiguous-view": ReasonKind(
         "retake",
-        "The marks fit two directions of view nearly as well ({ratio:.1f} times).",
+        "The marks fit two directions of view nearly as well: {ratio:.1f} times; at least "
+        "{limit:.1f}.",
         "Step about 15 deg to one side and take it again.",
     ),
     "marks-disagree": ReasonKind(
@@ -90,14 +110,11 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "edge-hidden": ReasonKind(
         "retake",
-        "The edges can be read at only {found} of {total} stations.",
-        "Clean the edges, take away what covers them, light the gap, and take it again.",
+        "The edges can be read at only {found} of {total} stations; {needed:.0f} are needed. At "
+        "x = {stations} mm {because}.",
+        "{cure}",
     ),
-    "yoke-hidden": ReasonKind(
-        "retake",
-        "The {what} cannot be read.",
-        "Uncover and wipe the yoke and socket in the lower window, and take it again.",
-    ),
+    "yoke-hidden": ReasonKind("retake", "The {what} cannot be read.", "{cure}"),
     "gauge-not-seated": ReasonKind(
         "retake",
         "The gauge does not sit on the sill: off by {offset_mm:.2f} mm and {tilt_deg:.2f} deg; "
@@ -201,8 +218,14 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "stations-lost": ReasonKind(
         "note",
-        "The edges could not be read at x = {stations} mm.",
+        "The edges could not be read at x = {stations} mm: {because}. The uncertainty allows for "
+        "it.",
         "Clean and light that part of the gap if a better reading is wanted.",
+    ),
+    "marks-lost": ReasonKind(
+        "note",
+        "Not all marks were read: {marks}. The uncertainty allows for it.",
+        "Uncover, wipe and light them, and keep the whole gauge in the picture.",
     ),
     "marks-refused": ReasonKind(
         "note",
@@ -226,8 +249,26 @@ REASONS: dict[str, ReasonKind] = {
     ),
 }
 
+#: What ``{cure}`` in a remedy stands for: what to do depends on what was found.
+CURES: dict[str, str] = {
+    "focus": "Tap the gauge to focus, hold still, and take it again.",
+    "hold-still": "The phone moved: rest your hand or elbow on something, and take it again.",
+    "step-aside": "Step {way} and tilt the torch, so that the bright spot leaves the gap.",
+    "spot-off-marks": "Tilt the torch, or step aside, so that the bright spot leaves the marks.",
+    "light-marks": "Light the whole gauge evenly, and take it again.",
+    "wipe-marks": "Uncover and wipe these marks, and take it again.",
+    "spot-off-socket": "Tilt the torch, or step aside, so that the bright spot leaves the socket.",
+    "light-gap": "Light the gap from the side, and take it again.",
+    "wipe-edges": "Wipe the edges, light the gap from the side, and take it again.",
+    "uncover-edges": "Clean the edges, take away what covers them, and take it again.",
+    "look-into-gap": "Look straight into the gap, with the whole window free, and take it again.",
+    "light-yoke": "Light the lower window from the side, and take it again.",
+    "uncover-yoke": "Uncover and wipe the yoke and socket in the lower window, and take it again.",
+}
 
-def reason(code: str, **facts: object) -> Reason:
-    """The reason with its blanks filled."""
+
+def reason(code: str, *, cure: str | None = None, **facts: object) -> Reason:
+    """The reason with its blanks filled; ``cure`` is a key of ``CURES``."""
     kind = REASONS[code]
-    return Reason(code, kind.text.format(**facts), kind.remedy.format(**facts))
+    done = CURES[cure].format(**facts) if cure else ""
+    return Reason(code, kind.text.format(**facts), kind.remedy.format(cure=done, **facts))

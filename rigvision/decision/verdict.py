@@ -8,44 +8,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import floor
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.acceptance import Characteristic, JointRisk, Judged, joint_risk, judge
 from rigvision.decision.reasons import REASONS, Reason, reason
 from rigvision.decision.result import Verdict
+from rigvision.decision.sight import Cause, PhotoLimits, Sight, faults
 from rigvision.decision.turns import Turns, instruction, solve_turns
+from rigvision.decision.unread import unread_edges, unread_yoke
 from rigvision.ground.measured import Measured
 from rigvision.world.frame import Frame
 
 if TYPE_CHECKING:
     from rigvision.metrology.gap import Gap
     from rigvision.metrology.yoke import YokeAlignment
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoLimits:
-    """What a picture must be for its figures to be believed."""
-
-    tilt_deg: float = 50.0  # beyond, rounds hide what they should show
-    px_per_mm: float = 3.0  # fewer, and a mark's modules are under six pixels
-    blur_mm: float = 0.25  # sigma; the size of a broken edge
-    rival_ratio: float = 1.2  # of 64 residuals: a chance of a wrong pose far below 1e-4
-    station_part: float = 0.5  # of the stations must be read
-    saturated: float = 0.25  # of the metal beside the gap, where edges are lost
-
-
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """How the gauge was seen."""
-
-    distance_mm: float
-    tilt_deg: float
-    px_per_mm: float
-    blur_mm: float
-    rival_ratio: float
-    focal_known: bool
-    marks_refused: tuple[int, ...] = ()
-    saturated: float = 0.0
+    from rigvision.vision.lost_station import LostStation
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +34,11 @@ class Findings:
     gauge_has_yoke_tag: bool = False
     gauge_has_lines: bool = False
     tang_length_mm: float | None = None
-    stopped: tuple[str, dict[str, object]] | None = None  # reason code and its facts
+    stopped: Cause | None = None
     sight: Sight | None = None
     gap: Gap | None = None
-    stations_lost_mm: tuple[float, ...] = ()
+    stations_lost: tuple[LostStation, ...] = ()
+    glare_mm: tuple[tuple[float, float], ...] = ()  # x ranges of edges at the sensor's limit
     yoke: YokeAlignment | None = None
     socket_found: bool = False
 
@@ -85,7 +63,7 @@ class _Ledger:
     reasons: list[Reason] = field(default_factory=list)
     judged: list[Judged] = field(default_factory=list)
 
-    def add(self, code: str, **facts: object) -> None:
+    def add(self, code: str, **facts: Any) -> None:
         self.reasons.append(reason(code, **facts))
 
     def has(self, outcome: str) -> bool:
@@ -101,7 +79,8 @@ def decide(findings: Findings, limits: PhotoLimits | None = None) -> Decision:
         ledger.add(code, **facts)
     turns = _turns(findings)
     if findings.sight:
-        _judge_sight(findings.sight, limits, ledger)
+        for code, facts in faults(findings.sight, limits):
+            ledger.add(code, **facts)
     if findings.frame and findings.sight:
         _judge_reading(findings, findings.frame, limits, ledger)
         _judge_seating(findings, findings.frame, ledger)
@@ -155,59 +134,41 @@ def _instruction(turns: Turns | None, frame: Frame | None) -> str:
     return instruction(turns, frame.drive, frame.socket.flats if frame.socket else None)
 
 
-def _judge_sight(sight: Sight, limits: PhotoLimits, ledger: _Ledger) -> None:
-    """Is the picture good enough to be believed?"""
-    if sight.tilt_deg > limits.tilt_deg:
-        ledger.add("too-oblique", tilt_deg=sight.tilt_deg, limit_deg=limits.tilt_deg)
-    if sight.px_per_mm < limits.px_per_mm:
-        ledger.add("too-far", px_per_mm=sight.px_per_mm, limit=limits.px_per_mm)
-    if sight.blur_mm > limits.blur_mm:
-        ledger.add("blurred", blur=f"{sight.blur_mm:.2f} mm", limit=f"{limits.blur_mm:.2f} mm")
-    if sight.rival_ratio < limits.rival_ratio:
-        ledger.add("ambiguous-view", ratio=sight.rival_ratio)
-    if sight.marks_refused:
-        ledger.add("marks-refused", ids=", ".join(map(str, sight.marks_refused)))
-    if not sight.focal_known:
-        ledger.add("focal-unknown")
-
-
 def _judge_reading(findings: Findings, frame: Frame, limits: PhotoLimits, ledger: _Ledger) -> None:
     """Was everything read that should be there?"""
-    total = len(frame.gap.stations_x_mm)
-    lost = findings.stations_lost_mm if findings.gap else frame.gap.stations_x_mm
-    if total - len(lost) < limits.station_part * total or findings.gap is None:
-        assert findings.sight is not None
-        if findings.sight.saturated > limits.saturated:
-            ledger.add("glare", where="edges of the gap")
-        else:
-            ledger.add("edge-hidden", found=total - len(lost), total=total)
-    elif lost:
-        ledger.add("stations-lost", stations=", ".join(f"{x:g}" for x in lost))
+    assert findings.sight is not None
+    for code, facts in unread_edges(
+        findings.stations_lost,
+        frame.gap.stations_x_mm,
+        findings.glare_mm,
+        findings.sight,
+        limits,
+        gap_read=findings.gap is not None,
+    ):
+        ledger.add(code, **facts)
     if findings.gap:
         half_width = (frame.gap.upper_mm - frame.gap.lower_mm) / 2
         _judge_uncertainty("gap", findings.gap.mean_mm, half_width, "mm", ledger)
     if frame.yoke_limits and findings.yoke:
-        _judge_yoke_reading(findings, frame, ledger)
+        _judge_yoke_reading(findings, findings.yoke, findings.sight, limits, ledger)
 
 
-def _judge_yoke_reading(findings: Findings, frame: Frame, ledger: _Ledger) -> None:
-    yoke = findings.yoke
-    assert yoke is not None
+def _judge_yoke_reading(
+    findings: Findings, yoke: YokeAlignment, sight: Sight, limits: PhotoLimits, ledger: _Ledger
+) -> None:
     if not findings.gauge_has_yoke_tag:
         ledger.add("no-yoke-on-gauge", gauge=findings.gauge_name)
     if not findings.gauge_has_lines:
         ledger.add("no-clock-on-gauge")
-    hidden = []
-    if not findings.socket_found:
-        hidden.append("socket's outline")
-    elif findings.gauge_has_yoke_tag and yoke.lateral_offset_mm is None:
-        hidden.append("yoke's tag")
-    elif findings.gauge_has_yoke_tag and yoke.seat_gap_mm is None:
-        hidden.append("socket's face")
-    if findings.socket_found and findings.gauge_has_lines and yoke.clock_deg is None:
-        hidden.append("socket's index lines")
-    if hidden:
-        ledger.add("yoke-hidden", what=" and ".join(hidden))
+    for code, facts in unread_yoke(
+        yoke,
+        sight,
+        limits,
+        has_tag=findings.gauge_has_yoke_tag,
+        has_lines=findings.gauge_has_lines,
+        socket_found=findings.socket_found,
+    ):
+        ledger.add(code, **facts)
 
 
 def _judge_uncertainty(

@@ -45,6 +45,10 @@ class Development:
     orientation: int = 1
     #: Whether the file carries EXIF at all.
     exif: bool = True
+    #: The 35-mm equivalent that EXIF states; None for the true one, 0 for none at all.
+    stated_35mm: int | None = None
+    #: EXIF's DigitalZoomRatio; None leaves it out.
+    stated_zoom: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +71,9 @@ class PhoneCamera:
     focal_px: float | None = None
     #: Principal point against the picture's centre, px.
     principal_offset_px: tuple[float, float] = (0.0, 0.0)
-    #: Radial distortion: x_distorted = x (1 + k1 r^2) in normalised coordinates.
+    #: Radial distortion: x_distorted = x (1 + k1 r^2 + k2 r^4) in normalised coordinates.
     k1: float = 0.0
+    k2: float = 0.0
     development: Development = field(default_factory=Development)
 
     @property
@@ -109,7 +114,8 @@ class PhoneCamera:
         """Pixels (n, 2) where points (n, 3) of the gauge's space appear."""
         seen = (points_mm - self.eye_mm) @ self.axes.T
         plane = seen[:, :2] / seen[:, 2:]
-        radial = 1.0 + self.k1 * np.sum(plane**2, axis=1, keepdims=True)
+        r2 = np.sum(plane**2, axis=1, keepdims=True)
+        radial = 1.0 + self.k1 * r2 + self.k2 * r2**2
         return np.asarray(self.lens_px * plane * radial + np.array(self.principal_point_px))
 
     def slopes(self, u_px: F32, v_px: F32) -> tuple[F32, F32]:
@@ -118,8 +124,8 @@ class PhoneCamera:
         f = self.lens_px
         x = (u_px - np.float32(cx)) * np.float32(1.0 / f)
         y = (v_px - np.float32(cy)) * np.float32(1.0 / f)
-        if self.k1:
-            shrink = _undistortion(x * x + y * y, self.k1)
+        if self.k1 or self.k2:
+            shrink = _undistortion(x * x + y * y, self.k1, self.k2)
             x *= shrink
             y *= shrink
         a = self.axes.astype(np.float32)
@@ -130,13 +136,20 @@ class PhoneCamera:
         return mx, my
 
 
-def _undistortion(r2_distorted: F32, k1: float) -> F32:
-    """The factor s with r = s r_d that solves r_d = r (1 + k1 r^2), by Newton's method.
+def _undistortion(r2_distorted: F32, k1: float, k2: float) -> F32:
+    """The factor s with r = s r_d that solves r_d = r (1 + k1 r^2 + k2 r^4), by Newton's method.
 
-    With w = k1 r_d^2 that is w s^3 + s = 1; three steps from the series reach float32's end
-    for |w| < 0.1.
+    With w = k1 r_d^2 and v = k2 r_d^4 that is v s^5 + w s^3 + s = 1; without v, three steps
+    from the series reach float32's end for |w| < 0.1. With it, wide lenses need more.
     """
     w = np.float32(k1) * r2_distorted
+    if k2:
+        v = np.float32(k2) * r2_distorted**2
+        s = np.ones_like(w)
+        for _ in range(8):
+            s2 = s * s
+            s = s - (((v * s2 + w) * s2 + 1.0) * s - 1.0) / ((5.0 * v * s2 + 3.0 * w) * s2 + 1.0)
+        return np.asarray(s, dtype=np.float32)
     s = 1.0 - w + 3.0 * w * w
     for _ in range(3):
         s2 = s * s

@@ -104,10 +104,24 @@ def tone_table(s_curve: float | None) -> F32:
 
 def jpeg(encoded: U8, camera: PhoneCamera, taken_at_s: int, tint: tuple[float, float]) -> bytes:
     """The file: luminance with a faint tint, turned as the orientation says, EXIF by Pillow."""
+    return packed(_planes(encoded, tint), camera, taken_at_s)
+
+
+def tinted(encoded: U8, tint: tuple[float, float]) -> U8:
+    """Luminance (h, w) as YCbCr (h, w, 3) with a faint tint."""
+    return np.asarray(cv2.merge(_planes(encoded, tint)), np.uint8)
+
+
+def _planes(encoded: U8, tint: tuple[float, float]) -> list[U8]:
+    return [encoded, *(_chroma(encoded, t) for t in tint)]
+
+
+def packed(planes: list[U8], camera: PhoneCamera, taken_at_s: int) -> bytes:
+    """The file of an upright picture's Y, Cb and Cr (h, w) of any size; EXIF is the camera's."""
     dev = camera.development
-    stored = np.ascontiguousarray(_STORED[dev.orientation](encoded))
-    planes = [Image.fromarray(stored), *(Image.fromarray(_chroma(stored, t)) for t in tint)]
-    image = Image.merge("YCbCr", planes)
+    turn = _STORED[dev.orientation]
+    stored = [Image.fromarray(np.ascontiguousarray(turn(plane))) for plane in planes]
+    image = Image.merge("YCbCr", stored)
     out = io.BytesIO()
     exif = _exif(camera, taken_at_s) if dev.exif else Image.Exif()
     image.save(out, "JPEG", quality=dev.jpeg_quality, subsampling=2, exif=exif)
@@ -131,6 +145,11 @@ def _exif(camera: PhoneCamera, taken_at_s: int) -> Image.Exif:
     photo = exif.get_ifd(0x8769)
     photo[0x829A], photo[0x829D], photo[0x8827] = 1 / 60, 1.8, 125
     photo[0x9003] = taken
-    photo[0x920A] = round(camera.equivalent_mm / 4.8, 2)
-    photo[0xA405] = camera.equivalent_mm
+    dev = camera.development
+    stated = camera.equivalent_mm if dev.stated_35mm is None else dev.stated_35mm
+    if stated:
+        photo[0x920A] = round(stated / 4.8, 2)
+        photo[0xA405] = stated
+    if dev.stated_zoom is not None:
+        photo[0xA404] = dev.stated_zoom
     return exif

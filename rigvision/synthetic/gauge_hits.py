@@ -22,7 +22,7 @@ from rigvision.world.gauge import Yoke
 from rigvision.world.model import Range
 
 
-def paint_plate(rig: Rig, hits: Hits, index: Index) -> None:
+def paint_plate(rig: Rig, eye_z_mm: float, hits: Hits, index: Index) -> None:
     """Plate, pads, tags and what covers them, on the front face."""
     x, y = hits.a[index], hits.b[index]
     plate = rig.gauge.plate
@@ -43,7 +43,7 @@ def paint_plate(rig: Rig, hits: Hits, index: Index) -> None:
     for mark in rig.scene.covered_marks:
         surface[_covered(rig, mark, x, y)] = Surface.COVER
     hits.surface[index] = surface
-    hits.depth[index] = 0.0
+    hits.depth[index] = eye_z_mm
 
 
 def _covered(rig: Rig, mark: int, x: F32, y: F32) -> npt.NDArray[np.bool_]:

@@ -11,8 +11,9 @@ import numpy as np
 from rigvision.synthetic.frame_hits import frame_hits
 from rigvision.synthetic.gauge_hits import add_yoke, paint_plate, window_walls
 from rigvision.synthetic.rig import Rig
+from rigvision.synthetic.scene import Scene
 from rigvision.synthetic.socket_hits import add_socket
-from rigvision.synthetic.surface import Hits, Rays, within
+from rigvision.synthetic.surface import FINE, Hits, Rays, Surface, within
 from rigvision.world.model import Range
 
 
@@ -24,7 +25,7 @@ def first_hits(rig: Rig, rays: Rays) -> Hits:
     through_gap = within(hits.a, hits.b, windows.gap_x_mm, windows.gap_y_mm)
     through_yoke = within(hits.a, hits.b, windows.yoke_x_mm, windows.yoke_y_mm)
     on_plate = within(hits.a, hits.b, plate.x_mm, plate.y_mm) & ~(through_gap | through_yoke)
-    paint_plate(rig, hits, np.flatnonzero(on_plate))
+    paint_plate(rig, rays.eye[2], hits, np.flatnonzero(on_plate))
     for through, x_mm, y_mm in (
         (through_gap, windows.gap_x_mm, windows.gap_y_mm),
         (through_yoke & ~through_gap, windows.yoke_x_mm, windows.yoke_y_mm),
@@ -32,7 +33,18 @@ def first_hits(rig: Rig, rays: Rays) -> Hits:
         index = np.flatnonzero(through)
         if len(index):
             hits.put(index, _through_window(rig, rays.some(index), x_mm, y_mm))
+    _lay_over(rig.scene, rays, hits)
     return hits
+
+
+def _lay_over(scene: Scene, rays: Rays, hits: Hits) -> None:
+    """Solids in front of the rig, and a mark where films have fine details."""
+    for sheet in scene.sheets:
+        sheet.add_to(rays, hits, Surface.COVER)
+    for film in scene.films:
+        if film.fine:
+            index, _, _ = film.where(rays, hits, hits.surface & np.uint8(FINE - 1))
+            hits.surface[index] |= FINE
 
 
 def _through_window(rig: Rig, rays: Rays, x_mm: Range, y_mm: Range) -> Hits:

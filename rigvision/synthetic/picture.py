@@ -227,8 +227,10 @@ def _background(rig: Rig, camera: PhoneCamera, light: F32, rng: np.random.Genera
     mottle = rng.standard_normal(x.shape, dtype=np.float32)
     base *= 1.0 + np.float32(0.15) * cv2.GaussianBlur(mottle, (0, 0), 2.0)
     base = blurred(base, 2.2)
-    shadow = _plate_shadow(rig, x, y)
-    return np.asarray(base * light * shadow, np.float32)
+    seen = np.asarray(base * light * _plate_shadow(rig, x, y), np.float32)
+    for film in rig.scene.films:
+        film.shade(seen, x, y)
+    return seen
 
 
 def _enlarged(coarse: F32, camera: PhoneCamera) -> F32:

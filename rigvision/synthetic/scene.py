@@ -13,6 +13,7 @@ from math import cos, radians, sin, tan
 import numpy as np
 
 from rigvision.ground.conventions import fold_deg
+from rigvision.synthetic.film import Film, Sheet
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -105,6 +106,9 @@ class Scene:
     light: Light = field(default_factory=Light)
     #: Ids of marks of the plate that something covers.
     covered_marks: tuple[int, ...] = ()
+    #: What lies on the surfaces, from below upwards, and solids in front of them.
+    films: tuple[Film, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
 
     def frame_shift_y_mm(self, frame: Frame) -> float:
         """Shift of the frame along gauge y, after its turn by ``sill_tilt_deg``."""

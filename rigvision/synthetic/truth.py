@@ -50,6 +50,7 @@ def truth_of(scene: Scene, camera: PhoneCamera, gauge: Gauge, frame: Frame) -> d
             "focal_px": camera.lens_px,
             "principal_point_px": list(camera.principal_point_px),
             "k1": camera.k1,
+            **({"k2": camera.k2} if camera.k2 else {}),
         },
         "sill": {"offset_mm": scene.sill_offset_mm, "tilt_deg": scene.sill_tilt_deg},
         "marks": mark_corners_px(scene, camera, gauge),

@@ -2,23 +2,48 @@
 
 Original pixels are averaged along a few millimetres of edge (``slot_profiles``), the profile
 is cut roughly into sill face, slot and door face (``coarse_slot``), and each broken edge is
-read where the cut says it is (``broken_edge``).
+read where the cut says it is (``broken_edge``). What was read is believed where it is an edge:
+lit within the sensor's limits and straight (``edge_course``), in one line with the other
+stations (``straight_edges``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.broken_edge import read_edges
-from rigvision.vision.coarse_slot import coarse_edges
+from rigvision.vision.coarse_slot import cut_slot
+from rigvision.vision.edge_course import edge_course
+from rigvision.vision.edge_glare import Span, edge_glare
+from rigvision.vision.lost_station import LossCause, LostStation
 from rigvision.vision.pose import Pose
-from rigvision.vision.slot_profiles import edge_plane_z_mm, slot_profiles
+from rigvision.vision.slot_profiles import (
+    BoolArray,
+    IndexArray,
+    SlotPixels,
+    SlotProfiles,
+    edge_plane_z_mm,
+    slot_profiles,
+)
+from rigvision.vision.straight_edges import on_straight_edges
+from rigvision.vision.unusual_light import unusual_variance
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
+
+
+@dataclass(frozen=True, slots=True)
+class BeliefTuning:
+    """When an edge that was read is no edge."""
+
+    # Part of the face beside an edge at the sensor's limit: how bright the face is, and so how
+    # far light has fallen, is not known then.
+    most_clipped: float = 0.25
+    straight_mm: float = 0.015  # edges wander by so much, read in pieces, where nothing hides them
+    most_wander_mm: float = 0.12  # half a usual broken edge's radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,35 +57,118 @@ class StationEdges:
 
 @dataclass(frozen=True, slots=True)
 class SlotEdges:
-    """Edges at the stations that could be read; ``lost_x_mm`` names the others."""
+    """Edges at the stations that could be read; ``lost`` are the others."""
 
     plane_z_mm: float  # where the tangent lines of the broken edges lie
     stations: tuple[StationEdges, ...]
     covariance_mm2: FloatArray  # (2 S, 2 S), sill and door of each: noise and shading, not pose
-    lost_x_mm: tuple[float, ...]
+    lost: tuple[LostStation, ...]
     saturated: float  # part of the metal beside the slot at the sensor's limit
+    # Where along x an edge, or where it should be, lies in glare: from, to, rising.
+    glare_mm: tuple[Span, ...] = ()
+
+    @property
+    def lost_x_mm(self) -> tuple[float, ...]:
+        return tuple(station.x_mm for station in self.lost)
 
 
-def find_slot(picture: Picture, pose: Pose, gauge: Gauge, frame: Frame) -> SlotEdges:
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """Stations with edges: which of the profiles (K,), where (K, 2), covariance (2 K, 2 K)."""
+
+    index: IndexArray
+    edges_mm: FloatArray
+    covariance_mm2: FloatArray
+
+    def part(self, good: BoolArray) -> _Read:
+        order = np.flatnonzero(np.repeat(good, 2))
+        return _Read(
+            self.index[good], self.edges_mm[good], self.covariance_mm2[np.ix_(order, order)]
+        )
+
+    def wider(self, variance_mm2: FloatArray) -> _Read:
+        """More doubt (K, 2) of each station's own."""
+        return replace(self, covariance_mm2=self.covariance_mm2 + np.diag(variance_mm2.ravel()))
+
+    def wider_alike(self, variance_mm2: FloatArray) -> _Read:
+        """More doubt (2,) of sill and door, the same at all stations."""
+        n = len(self.index)
+        more = np.kron(np.ones((n, n)), np.diag(variance_mm2))
+        return replace(self, covariance_mm2=self.covariance_mm2 + more)
+
+
+def find_slot(
+    picture: Picture, pose: Pose, gauge: Gauge, frame: Frame, tuning: BeliefTuning | None = None
+) -> SlotEdges:
     """Both edges of the slot at every station of the frame that can be seen and read."""
-    plane_z_mm = edge_plane_z_mm(frame)
-    profiles, saturated = slot_profiles(picture, pose, gauge, frame)
-    coarse = coarse_edges(profiles, frame)
-    kept = np.array([i for i, c in enumerate(coarse) if c is not None], dtype=int)
-    if not len(kept):
-        return SlotEdges(plane_z_mm, (), np.zeros((0, 0)), frame.gap.stations_x_mm, saturated)
-    read = read_edges(profiles.part(kept), np.array([c for c in coarse if c is not None]))
-    good = np.flatnonzero(read.believable)
-    stations = tuple(
-        StationEdges(float(profiles.x_mm[kept[i]]), *(float(e) for e in read.edges_mm[i]))
-        for i in good
-    )
-    order = (2 * good[:, None] + np.arange(2)).ravel()
-    known = {s.x_mm for s in stations}
+    profiles, pixels = slot_profiles(picture, pose, gauge, frame)
+    cuts = cut_slot(profiles, frame)
+    lost: dict[int, LossCause] = {i: c.cause for i, c in enumerate(cuts) if c.cause}
+    index = np.array([i for i, c in enumerate(cuts) if c.edges_mm], dtype=int)
+    rough_mm = np.array([c.edges_mm for c in cuts if c.edges_mm]).reshape(-1, 2)
+    read = _Read(index, rough_mm, np.zeros((2 * len(index), 2 * len(index))))
+    if len(index):
+        read = _believed(profiles, pixels, read, lost, tuning or BeliefTuning())
+        read = _straight(profiles, read, lost)
+    if len(read.index):
+        found = profiles.part(read.index)
+        read = read.wider_alike(unusual_variance(found, read.edges_mm))
+    sill_mm = frame.sill.edge_y_mm
+    for i in [i for i, cause in lost.items() if cause == "no-contrast"]:
+        if pixels.part(np.array([i])).saturated(sill_mm) > (tuning or BeliefTuning()).most_clipped:
+            lost[i] = "saturated"
+    saturated = pixels.saturated(sill_mm)
+    glare_mm: tuple[Span, ...] = ()
+    if saturated > 0.0:
+        lines = _lines(profiles.x_mm[index], rough_mm, frame)
+        glare_mm = edge_glare(picture, pose.view, gauge, frame, lines, pixels.limit)
     return SlotEdges(
-        plane_z_mm,
-        stations,
-        read.covariance_mm2[np.ix_(order, order)],
-        tuple(x for x in frame.gap.stations_x_mm if x not in known),
+        edge_plane_z_mm(frame),
+        tuple(
+            StationEdges(float(profiles.x_mm[i]), float(sill), float(door))
+            for i, (sill, door) in zip(read.index, read.edges_mm, strict=True)
+        ),
+        read.covariance_mm2,
+        tuple(LostStation(float(profiles.x_mm[i]), lost[i]) for i in sorted(lost)),
         saturated,
+        glare_mm,
     )
+
+
+def _believed(
+    profiles: SlotProfiles,
+    pixels: SlotPixels,
+    rough: _Read,
+    lost: dict[int, LossCause],
+    tuning: BeliefTuning,
+) -> _Read:
+    """The edges as the network reads them, where they look like edges; ``lost`` gains the rest."""
+    profiles, pixels = profiles.part(rough.index), pixels.part(rough.index)
+    read = read_edges(profiles, rough.edges_mm)
+    course = edge_course(pixels, read.edges_mm)
+    clipped = course.clipped.max(axis=1) > tuning.most_clipped
+    crooked = course.wander_mm.max(axis=1) > tuning.most_wander_mm
+    for i in np.flatnonzero(clipped | crooked | ~read.believable):
+        lost[int(rough.index[i])] = "saturated" if clipped[i] else "disagrees"
+    found = _Read(rough.index, read.edges_mm, read.covariance_mm2)
+    wander = np.where(np.isfinite(course.wander_mm), course.wander_mm, 0.0)
+    found = found.wider(np.maximum(wander**2 - tuning.straight_mm**2, 0.0))
+    return found.part(~clipped & ~crooked & read.believable)
+
+
+def _straight(profiles: SlotProfiles, read: _Read, lost: dict[int, LossCause]) -> _Read:
+    """What lies on straight edges; ``lost`` gains the rest."""
+    variance = np.diag(read.covariance_mm2).reshape(-1, 2)
+    on_line, more = on_straight_edges(profiles.x_mm[read.index], read.edges_mm, variance)
+    for index in read.index[~on_line]:
+        lost[int(index)] = "disagrees"
+    kept = read.part(on_line)
+    return kept.wider(np.tile(more, (len(kept.index), 1)))
+
+
+def _lines(x_mm: FloatArray, edges_mm: FloatArray, frame: Frame) -> FloatArray:
+    """Intercept and slope (2, 2) of sill and door; as drawn where too little was found."""
+    if len(x_mm) < 2:
+        sill = frame.sill.edge_y_mm
+        return np.array([[sill, 0.0], [sill + frame.gap.nominal_mm, 0.0]])
+    return np.array([np.polyfit(x_mm, edges_mm[:, k], 1)[::-1] for k in range(2)])

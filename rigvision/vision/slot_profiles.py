@@ -21,6 +21,7 @@ from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
 BoolArray = npt.NDArray[np.bool_]
+IndexArray = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class SlotProfiles:
     sill_depth_mm: float
     door_depth_mm: float
 
-    def part(self, index: FloatArray) -> SlotProfiles:
+    def part(self, index: IndexArray) -> SlotProfiles:
         """The stations of one index array."""
         return replace(
             self,
@@ -63,6 +64,26 @@ class SlotProfiles:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class SlotPixels:
+    """The light that the profiles are means of, column by column along the edge."""
+
+    light: FloatArray  # (S, N, C) linear light; NaN out of view
+    y_mm: FloatArray  # (N,)
+    along_mm: FloatArray  # (C,) from the station
+    limit: float  # linear light; brighter is at the sensor's limit
+
+    def part(self, index: IndexArray) -> SlotPixels:
+        """The stations of one index array."""
+        return replace(self, light=self.light[index])
+
+    def saturated(self, sill_y_mm: float) -> float:
+        """Part of the metal beside the slot that is at the sensor's limit."""
+        near = self.light[:, np.abs(self.y_mm - sill_y_mm) < 3.0]
+        seen = np.isfinite(near)
+        return float(np.mean(near[seen] > self.limit)) if seen.any() else 0.0
+
+
 def edge_plane_z_mm(frame: Frame) -> float:
     """The plane in which the tangent lines of the broken edges lie."""
     return frame.sill.face_z_mm - frame.sill.edge_radius_mm
@@ -70,11 +91,8 @@ def edge_plane_z_mm(frame: Frame) -> float:
 
 def slot_profiles(
     picture: Picture, pose: Pose, gauge: Gauge, frame: Frame, tuning: ProfileTuning | None = None
-) -> tuple[SlotProfiles, float]:
-    """Averaged brightness across the slot at each station that is in view.
-
-    Second comes the part of the metal beside the slot that is at the sensor's limit.
-    """
+) -> tuple[SlotProfiles, SlotPixels]:
+    """Averaged brightness across the slot at each station, and what it is averaged from."""
     tuning = tuning or ProfileTuning()
     view, sill_y = pose.view, frame.sill.edge_y_mm
     plane_z_mm = edge_plane_z_mm(frame)
@@ -85,9 +103,8 @@ def slot_profiles(
     columns = max(12, int(tuning.half_width_mm * view.px_per_mm(middle, right)))  # each 2 px
     stations = np.asarray(frame.gap.stations_x_mm)
     grid = np.zeros((len(stations), len(y_mm), columns, 3))
-    grid[..., 0] = stations[:, None, None] + np.linspace(
-        -tuning.half_width_mm, tuning.half_width_mm, columns
-    )
+    along = np.linspace(-tuning.half_width_mm, tuning.half_width_mm, columns)
+    grid[..., 0] = stations[:, None, None] + along
     grid[..., 1] = y_mm[:, None]
     grid[..., 2] = plane_z_mm
     light = np.where(_in_view(grid, pose, gauge, frame), light_at(picture, view, grid), np.nan)
@@ -108,10 +125,7 @@ def slot_profiles(
         frame.sill.thickness_mm,
         frame.door.thickness_mm,
     )
-    near = light[:, np.abs(y_mm - sill_y) < 3.0]
-    seen = np.isfinite(near)
-    saturated = float(np.mean(near[seen] > tuning.saturation)) if seen.any() else 0.0
-    return profiles, saturated
+    return profiles, SlotPixels(light, y_mm, along, tuning.saturation)
 
 
 def _in_view(grid: FloatArray, pose: Pose, gauge: Gauge, frame: Frame) -> BoolArray:

@@ -1,0 +1,83 @@
+"""Which stations lie on one straight edge, and how much more their readings scatter than claimed.
+
+Each station is read by itself; sill and door are straight over all of them. A station off the
+line has something else for an edge. Scatter beyond what was claimed is claimed then.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigvision.ground.conventions import FloatArray
+from rigvision.vision.slot_profiles import BoolArray
+
+
+@dataclass(frozen=True, slots=True)
+class StraightTuning:
+    """How straight edges are, and what is no longer chance."""
+
+    edge_mm: float = 0.015  # of machined edges about a straight line, over all stations
+    # Of a reading's variance, what differs from station to station (``EdgeTuning``: all but the
+    # common part).
+    apart: float = 0.40
+    outlier: float = 4.0  # standard deviations off the line: one good reading in 10,000
+    # Of the stations read, so many must lie on one line, else none is believed: what lies over
+    # most of an edge may be straight itself, and leave the true edge to few.
+    agreeing_part: float = 0.8
+
+
+def on_straight_edges(
+    x_mm: FloatArray,
+    edges_mm: FloatArray,
+    variance_mm2: FloatArray,
+    tuning: StraightTuning | None = None,
+) -> tuple[BoolArray, FloatArray]:
+    """Which stations (S,) lie on both lines, and what variance (2,) their own scatter adds.
+
+    ``edges_mm`` and ``variance_mm2`` are (S, 2): sill and door.
+    """
+    tuning = tuning or StraightTuning()
+    kept = np.ones(len(x_mm), dtype=bool)
+    if len(x_mm) < 3:
+        return kept, np.zeros(2)
+    own = tuning.apart * variance_mm2 + tuning.edge_mm**2
+    for edge in range(2):
+        line = _consensus(x_mm, edges_mm[:, edge], own[:, edge], tuning)
+        off = edges_mm[:, edge] - line[0] - line[1] * x_mm
+        kept &= np.abs(off) <= tuning.outlier * np.sqrt(own[:, edge])
+    if kept.sum() < max(2, tuning.agreeing_part * len(x_mm)):
+        return np.zeros(len(x_mm), dtype=bool), np.zeros(2)
+    more = [_excess(x_mm[kept], edges_mm[kept, e], own[kept, e]) for e in range(2)]
+    return kept, np.array(more)
+
+
+def _consensus(
+    x: FloatArray, y: FloatArray, variance: FloatArray, tuning: StraightTuning
+) -> FloatArray:
+    """Intercept and slope of the line that most readings lie on: of those through two of them,
+    the one with the least squares, each counted up to an outlier's; then fitted to what is near.
+    """
+    i, j = np.triu_indices(len(x), 1)
+    slope = (y[j] - y[i]) / (x[j] - x[i])
+    start = y[i] - slope * x[i]
+    squares = (y - start[:, None] - slope[:, None] * x) ** 2 / variance
+    best = int(np.argmin(np.minimum(squares, tuning.outlier**2).sum(axis=1)))
+    near = squares[best] <= tuning.outlier**2
+    return _fit(x[near], y[near], variance[near])
+
+
+def _fit(x: FloatArray, y: FloatArray, variance: FloatArray) -> FloatArray:
+    design = np.column_stack([np.ones_like(x), x])
+    weighted = design.T / variance
+    return np.asarray(np.linalg.solve(weighted @ design, weighted @ y))
+
+
+def _excess(x: FloatArray, y: FloatArray, variance: FloatArray) -> float:
+    """Variance by which the scatter about the line exceeds what was claimed."""
+    if len(x) < 3:
+        return 0.0
+    line = _fit(x, y, variance)
+    scatter = float(np.sum((y - line[0] - line[1] * x) ** 2)) / (len(x) - 2)
+    return max(scatter - float(np.mean(variance)), 0.0)
