@@ -42,7 +42,7 @@ HELD = {
 def stated() -> dict[str, str]:
     (block,) = re.findall(r"<!-- limits -->\n(.*?)<!-- /limits -->", DOCUMENT, re.DOTALL)
     rows = [line.strip("| ").split(" | ") for line in block.splitlines()[2:]]
-    return {what: limit for what, limit in rows}
+    return dict(rows)
 
 
 def test_every_limit_is_stated_and_no_other() -> None:
