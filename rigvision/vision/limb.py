@@ -14,12 +14,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.light_curve import CurveTuning, LightCurve
+from rigvision.vision.light_curve import LEAST_MISFIT, CurveTuning, LightCurve
 
 #: Cells of the grid on which shapes are blurred, for one sigma of the blur.
 CELLS_PER_BLUR = 3
-#: Sum of squares in units of the curve's own noise: far below what rounding to codes leaves.
-LEAST_MISFIT = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
