@@ -38,7 +38,7 @@ class CutTuning:
     # What lies deep gets least light: nats for each factor e by which a face is darker.
     darker_face: float = 5.0
     # Darker than this part of the profile's upper quartile is black: noise and flare rule there.
-    black_part: float = 0.05
+    black_part: float = 0.02
     # Nats by which a slot must explain a profile better than pieces of one face do.
     least_evidence: float = 1.5
     # Rivals are looked for so far off, in steps; nats a station by which the best must win.
@@ -282,7 +282,11 @@ def _is_slot(
         (metal - mean(s, d) > tuning.least_contrast)
         & (inner_face < tuning.inner_brightness * beside_it)
         & (duct < tuning.inner_brightness * metal)
-        & ((duct < tuning.duct_margin * inner_face) | (duct < tuning.dark_part * metal))
+        & (
+            (duct < tuning.duct_margin * inner_face)
+            | (duct < tuning.dark_part * metal)
+            | (inner_face == 0.0)
+        )
     )
     return np.asarray(order), np.asarray(bright)
 

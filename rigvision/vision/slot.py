@@ -148,12 +148,13 @@ def _believed(
     course = edge_course(pixels, read.edges_mm)
     clipped = course.clipped.max(axis=1) > tuning.most_clipped
     crooked = course.wander_mm.max(axis=1) > tuning.most_wander_mm
-    for i in np.flatnonzero(clipped | crooked | ~read.believable):
+    good = read.believable & ~clipped & ~crooked
+    for i in np.flatnonzero(~good):
         lost[int(rough.index[i])] = "saturated" if clipped[i] else "disagrees"
     found = _Read(rough.index, read.edges_mm, read.covariance_mm2)
     wander = np.where(np.isfinite(course.wander_mm), course.wander_mm, 0.0)
     found = found.wider(np.maximum(wander**2 - tuning.straight_mm**2, 0.0))
-    return found.part(~clipped & ~crooked & read.believable)
+    return found.part(good)
 
 
 def _straight(profiles: SlotProfiles, read: _Read, lost: dict[int, LossCause]) -> _Read:
