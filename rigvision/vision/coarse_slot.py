@@ -44,7 +44,7 @@ class CutTuning:
     # Rivals are looked for so far off, in steps; nats a station by which the best must win.
     rival_reach_mm: float = 6.5
     rival_mm: float = 0.3
-    least_margin: float = 2.0
+    least_margin: float = 1.5
     steep_part: float = 0.2  # of an edge's steepest rise: less steep, and the edge has ended
     # Rounds fade, so that their dark ends look like the edge; half-way from the face so far off
     # to the darkest of the slot is nearer to it, by at most so much.
