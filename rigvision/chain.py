@@ -12,10 +12,12 @@ from rigvision.findings import assemble, cause_of, facts_of, findings_of
 from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.metrology.gap import measure_gap
 from rigvision.metrology.yoke import measure_yoke
-from rigvision.photo.picture import read_picture
+from rigvision.photo.picture_reader import PictureReader, picture_reader
+from rigvision.vision.camera_prior import camera_prior
 from rigvision.vision.conditions import look_over
-from rigvision.vision.marks import find_tags, read_marks
-from rigvision.vision.pose import camera_prior, solve_pose
+from rigvision.vision.marks import read_marks
+from rigvision.vision.pose import solve_pose
+from rigvision.vision.sighting import find_tags
 from rigvision.vision.slot import find_slot
 from rigvision.vision.yoke import find_yoke
 from rigvision.world.camera import Camera
@@ -37,22 +39,38 @@ def check(
     frame: str | None = None,
     door: int | None = None,
     camera: str | None = None,
+    guarded: bool = False,
 ) -> CheckResult:
     """Check one photo.
 
     ``gauge``, ``frame`` and ``camera`` are names of installed models or paths of .toml
     files; the gauge is found from its marks when left out, the frame from the gauge.
+    ``guarded`` has the file decoded in a child process that can do nothing else: for files
+    from strangers, on Linux and macOS.
 
     Raises PhotoError for a file that is not a whole photo, ModelError for a wrong model
     file, UsageError for names that do not exist or do not fit together. A photo that
     cannot be measured is no error: its verdict is ``retake``.
     """
+    with picture_reader(guarded) as read:
+        return _checked(read, guarded, photo, gauge, frame, door, camera)
+
+
+def _checked(
+    read: PictureReader,
+    guarded: bool,
+    photo: PathLike,
+    gauge: str | None,
+    frame: str | None,
+    door: int | None,
+    camera: str | None,
+) -> CheckResult:
     wanted_gauge, wanted_frame = load_gauge(gauge), load_frame(frame)
     known_camera = load(Camera, camera or DEFAULT_CAMERA)
     if wanted_frame:
         check_door(door, wanted_frame)
-    picture = read_picture(photo)
-    seen = Evidence(picture.path, picture.sha256)
+    picture = read(photo)
+    seen = Evidence(picture.path, picture.sha256, guarded=guarded)
     cause = None
     try:
         tags = find_tags(picture)
@@ -80,17 +98,20 @@ def check_many(
     door: int | None = None,
     camera: str | None = None,
     progress: Callable[[int], None] | None = None,
+    guarded: bool = False,
 ) -> list[CheckResult | PhotoError]:
     """Check several photos in order; a file that cannot be read takes its error's place.
 
-    ``progress`` is called with the number of photos done.
+    ``progress`` is called with the number of photos done. With ``guarded``, photos of one call
+    may share a child process.
     """
     results: list[CheckResult | PhotoError] = []
-    for photo in photos:
-        try:
-            results.append(check(photo, gauge, frame, door, camera))
-        except PhotoError as error:
-            results.append(error)
-        if progress:
-            progress(len(results))
+    with picture_reader(guarded) as read:
+        for photo in photos:
+            try:
+                results.append(_checked(read, guarded, photo, gauge, frame, door, camera))
+            except PhotoError as error:
+                results.append(error)
+            if progress:
+                progress(len(results))
     return results

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from rigvision.metrology.gap import Gap
 from rigvision.metrology.yoke import YokeAlignment
+from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.conditions import Conditions
 from rigvision.vision.marks import Marks
-from rigvision.vision.pose import CameraPrior, Pose
+from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
 from rigvision.vision.yoke import YokeFeatures
 from rigvision.world.frame import Frame
@@ -32,3 +33,4 @@ class Evidence:
     gap: Gap | None = None
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
+    guarded: bool = False  # whoever decodes the photo again must do it guarded too

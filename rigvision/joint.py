@@ -43,6 +43,7 @@ def check_joint(
     door: int | None = None,
     camera: str | None = None,
     progress: Callable[[int], None] | None = None,
+    guarded: bool = False,
 ) -> CheckResult:
     """Check several photos of one set-up, in which nothing was moved, as one.
 
@@ -57,7 +58,7 @@ def check_joint(
     paths = list(photos)
     if not paths:
         raise UsageError("no-photos", "No photo was given.", "Name the photos of the set-up.")
-    outcomes = check_many(paths, gauge, frame, door, camera, progress)
+    outcomes = check_many(paths, gauge, frame, door, camera, progress, guarded)
     given = of_one_gauge(sort_out(paths, outcomes))
     usable = [p for p in given if p.left_out is None]
     gauges = dict.fromkeys(str(p.result.gauge) for p in usable)
@@ -147,9 +148,10 @@ def _view(seen: Evidence) -> PhotoView:
     assert seen.pose is not None
     assert seen.marks is not None
     assert seen.gauge is not None
-    assert seen.prior is not None
-    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, seen.prior)
-    return PhotoView(seen.photo_sha256, seen.pose, shared, seen.prior, seen.slot, seen.yoke)
+    assert seen.pose.prior is not None
+    prior = seen.pose.prior  # without what the picture contradicts
+    shared = shared_pulls(seen.pose, seen.marks, seen.gauge, prior)
+    return PhotoView(seen.photo_sha256, seen.pose, shared, prior, seen.slot, seen.yoke)
 
 
 def _disagreeing(
@@ -178,7 +180,9 @@ def _without_figures(
 ) -> CheckResult:
     """A retake: what each photo says stands in ``joint``, and nothing is said in common."""
     own = first.evidence
-    seen = Evidence(own.photo_path, own.photo_sha256, own.gauge, own.frame, own.marks)
+    seen = Evidence(
+        own.photo_path, own.photo_sha256, own.gauge, own.frame, own.marks, guarded=own.guarded
+    )
     findings = findings_of(seen, stopped)
     result = assemble(
         first.result.photo, seen, findings, decide(findings), door, first.result.camera

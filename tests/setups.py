@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from rigvision.metrology.reading import PhotoView
-from rigvision.vision.pose import CameraPrior, SharedPulls
+from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.slot import SlotEdges, StationEdges
 from rigvision.vision.view import View
+from rigvision.vision.view_problem import SharedPulls
 from rigvision.vision.yoke import YokeFeatures
 from rigvision.world.frame import Frame
 from tests.hand_made import VARIANCES, pose_at, slot_of, socket_place, yoke_place

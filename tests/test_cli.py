@@ -260,9 +260,10 @@ def test_options_reach_the_library(checked: Any) -> None:
         "--camera",
         "c.toml",
     )
-    assert calls == [
-        {"photos": ["a.jpg"], "gauge": "RG-10", "frame": "DF-10", "door": 3, "camera": "c.toml"}
-    ]
+    wanted = {"gauge": "RG-10", "frame": "DF-10", "door": 3, "camera": "c.toml"}
+    assert calls == [{"photos": ["a.jpg"], **wanted, "guarded": False}]
+    run("check", "a.jpg", "--guarded")
+    assert calls[-1]["guarded"] is True
 
 
 # Budget and Monte Carlo

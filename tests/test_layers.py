@@ -16,7 +16,19 @@ PACKAGE = Path(rigvision.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 #: From left to right; a module may import its own layer and all to its left.
-LAYERS = ("ground", "world", "photo", "vision", "metrology", "decision", "chain", "report", "cli")
+LAYERS = (
+    "ground",
+    "world",
+    "photo",
+    "vision",
+    "metrology",
+    "decision",
+    "chain",
+    "report",
+    "records",
+    "doctor",
+    "cli",
+)
 CHAIN = ("check", "findings", "evidence", "joint", "joint_photos")
 
 

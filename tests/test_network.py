@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
+import os
 from pathlib import Path
+from zipfile import ZipFile
 
 import numpy as np
 import pytest
@@ -114,7 +117,7 @@ def test_pickled_objects_are_refused(tmp_path):
     """Reading one could run code."""
     objects = np.array([{"code": "any"}, None], dtype=object)
     text = complaint(written(tmp_path / "pickled.npz", tiny(mean=objects)))
-    assert "allow_pickle=False" in text
+    assert "it holds object, not numbers" in text
 
 
 def test_a_bare_array_is_refused(tmp_path):
@@ -132,12 +135,58 @@ def test_numbers_that_are_not_finite_are_refused(name, value, tmp_path):
     assert "not finite" in complaint(written(tmp_path / "n.npz", arrays))
 
 
-def test_a_file_that_is_too_large_is_refused_before_it_is_read(tmp_path, monkeypatch):
+def test_a_file_that_is_too_large_is_refused_before_it_is_unpacked(tmp_path, monkeypatch):
     path = tmp_path / "large.npz"
     with path.open("wb") as file:
         file.truncate(MAX_BYTES + 1)
-    monkeypatch.setattr(module.np, "load", lambda *_, **__: pytest.fail("it was read"))
-    assert "more than 8000000 bytes" in complaint(path)
+    monkeypatch.setattr(module, "ZipFile", lambda *_, **__: pytest.fail("it was unpacked"))
+    assert "larger than 8 MB" in complaint(path)
+
+
+def test_a_small_file_that_unpacks_to_a_huge_one_is_refused_before_it_is_unpacked(
+    tmp_path, monkeypatch
+):
+    path = written(tmp_path / "bomb.npz", tiny(weight0=np.zeros((2, 2, 8_000_000))))
+    assert path.stat().st_size < MAX_BYTES
+    monkeypatch.setattr(module, "_array", lambda _: pytest.fail("it was unpacked"))
+    assert "unpacks to more than a network" in complaint(path)
+
+
+def test_an_array_that_claims_more_than_it_holds_is_refused_without_memory_for_it(tmp_path):
+    """A header of 1.6 TB over four numbers, within an archive that is whole."""
+    stream = io.BytesIO()
+    np.lib.format.write_array_header_1_0(
+        stream, {"descr": "<f8", "fortran_order": False, "shape": (2, 100_000_000_000)}
+    )
+    path = tmp_path / "claim.npz"
+    with ZipFile(path, "w") as archive:
+        archive.writestr("mean.npy", stream.getvalue() + bytes(32))
+    assert "another size than it says" in complaint(path)
+
+
+@pytest.mark.parametrize("value", ["<i8", "<c16", "<U3", "<M8[s]", "|V8"])
+def test_what_is_not_a_real_number_is_refused(tmp_path, value):
+    found = complaint(written(tmp_path / "n.npz", tiny(mean=np.zeros(2).astype(value))))
+    assert "not numbers" in found
+
+
+def test_an_archive_of_a_thousand_arrays_is_refused(tmp_path):
+    many = {f"weight{k}": np.zeros(1) for k in range(1000)}
+    assert "more than a network" in complaint(written(tmp_path / "many.npz", many))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no FIFOs")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.npz")
+    assert "not an ordinary file" in complaint(tmp_path / "pipe.npz")
+
+
+def test_arrays_in_columns_are_those_in_rows(tmp_path):
+    columns = tiny()
+    columns["weight0"] = np.asfortranarray(columns["weight0"])
+    rows = read_network(written(tmp_path / "rows.npz", tiny()))
+    found = read_network(written(tmp_path / "columns.npz", columns))
+    np.testing.assert_array_equal(found.weights[0], rows.weights[0])
 
 
 MISFITS = {

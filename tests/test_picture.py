@@ -237,48 +237,6 @@ def test_a_picture_with_transparency_is_seen_over_nothing_but_itself(tmp_path):
     assert np.abs(apart).max() <= 1
 
 
-def exif_of(tmp_path, **tags: object):
-    exif = Image.Exif()
-    detail = exif.get_ifd(0x8769)
-    for name, value in tags.items():
-        number = {"focal": 0xA405, "taken": 0x9003, "zone": 0x9011}.get(name)
-        if number:
-            detail[number] = value
-        else:
-            exif[0x0110] = value
-    path = tmp_path / "e.jpg"
-    path.write_bytes(saved(Image.fromarray(scene_rgb(400, 300)), "JPEG", exif=exif))
-    return read_picture(path).exif
-
-
-def test_focal_length_refers_to_the_diagonal(tmp_path):
-    """26 mm of 43.2666 mm, 400 x 300 px with a diagonal of 500 px: 300.463 px (recomputed)."""
-    assert exif_of(tmp_path, focal=26).focal_px(400, 300) == pytest.approx(300.463, abs=1e-3)
-
-
-@pytest.mark.parametrize("focal", [0, 1, 999])
-def test_an_absurd_focal_length_counts_as_none(tmp_path, focal):
-    assert exif_of(tmp_path, focal=focal).focal_px(400, 300) is None
-
-
-def test_time_and_zone_are_iso_8601(tmp_path):
-    found = exif_of(tmp_path, taken="2026:03:02 08:15:30", zone="+02:00")
-    assert found.taken_at == "2026-03-02T08:15:30+02:00"
-    assert exif_of(tmp_path, taken="0000:00:00").taken_at is None
-
-
-def test_a_camera_name_with_control_characters_is_cleaned(tmp_path):
-    assert exif_of(tmp_path, model="Lumora\x1b[31m F5").camera_name == "Lumora[31m F5"
-
-
-def test_damaged_exif_counts_as_absent(tmp_path):
-    path = tmp_path / "d.jpg"
-    junk = b"Exif\0\0" + b"MM\0*\0\0\0\x08\xff\xff" + b"\xff" * 64
-    path.write_bytes(saved(Image.fromarray(scene_rgb()), "JPEG", exif=junk))
-    found = read_picture(path).exif
-    assert (found.orientation, found.focal_35mm) == (1, None)
-
-
 @pytest.mark.parametrize("character", ["\n", "\r", "\x1b", "\u202e", "\x00", "\u200f"])
 def test_names_are_shown_on_one_line_without_control_characters(character):
     shown = safe_name(f"door{character}3.jpg")

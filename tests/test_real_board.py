@@ -1,4 +1,4 @@
-"""A real photograph of a printed board with known proportions (see tests/data/README.md)."""
+"""Real photographs of boards with known proportions, by other people (see tests/data/README.md)."""
 
 from __future__ import annotations
 
@@ -7,13 +7,20 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from boards.detection import FAMILY, codes_8bit
+from boards.layout import CHARUCO, SCREEN, STEREO, Board
+from boards.pitch import Pitches, measure_pitches
 
 from rigvision.photo.picture import Picture, read_picture
-from rigvision.vision.marks import Marks, Sighting, measure_marks
-from rigvision.vision.pose import CameraPrior, Pose, corrected_corners, solve_pose
+from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.marks import Marks, measure_marks
+from rigvision.vision.pose import Pose, solve_pose
+from rigvision.vision.sighting import Sighting, find_tags
+from rigvision.vision.view_problem import corrected_corners
 from rigvision.world.gauge import Gauge
 
-PHOTO = Path(__file__).parent / "data" / "charuco-photo.jpg"
+DATA = Path(__file__).parent / "data"
+PHOTO = DATA / "charuco-photo.jpg"
 SQUARE_MM = 40.0
 COLUMNS, ROWS = 5, 7
 
@@ -133,3 +140,71 @@ def test_a_drawing_with_the_wrong_pitch_ratio_fits_far_worse(taller, squares, po
     """3 % over five rows of 53 px is 8 px, of which an unknown camera takes up nearly all."""
     other = solve_pose(squares, drawing(gauge, squares, taller), prior(picture))
     assert other.residual_px > 2.0 * pose.residual_px
+
+
+#: Photographs of boards, and the RMS in board units that their places may err: a fifth of a
+#: pixel, the most that the pose's residual may be, over some 50 pixels a unit; 100 of the screen.
+BOARDS = {
+    "checker-left.jpg": (STEREO, 0.2 / 35),
+    "charuco-covered.jpg": (CHARUCO, 0.4 / 50),
+    "screen-tags.jpg": (SCREEN, 0.2 / 100),
+}
+
+
+@pytest.fixture(scope="module")
+def placed() -> dict[str, Pitches]:
+    """Every mark of each board, placed by all others of the same picture."""
+    return {n: measure_pitches(read_picture(DATA / n), board) for n, (board, _) in BOARDS.items()}
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_known_pitches_are_right_within_what_is_stated(name, placed):
+    """95 % should be covered: of 40 coordinates two lie outside on average, and five in one
+    picture of twenty.
+    """
+    error = np.array([place.error for place in placed[name].places])
+    u = np.array([place.uncertainty for place in placed[name].places])
+    assert len(error) >= 20
+    assert np.sqrt(np.mean(error**2)) < BOARDS[name][1]
+    assert np.mean(np.abs(error) <= 1.96 * u) >= 0.88
+
+
+def test_what_is_stated_is_no_more_than_a_hundredth_of_a_pitch(placed):
+    """So that the test above could fail: a pitch is 35 to 100 px."""
+    for name, pitches in placed.items():
+        u = np.median([place.uncertainty for place in pitches.places])
+        assert u < 0.01, name
+
+
+def test_a_board_drawn_two_per_cent_too_tall_is_not_covered(placed):
+    """2 % over a board of 5 squares is 0.05 squares at its ends: the view takes up most of it,
+    the rest is far more than what was stated.
+    """
+    taller = {i: (x, 1.02 * y) for i, (x, y) in STEREO.centres.items()}
+    wrong = Board("stereo", "square", 1.0, taller, 0.002, STEREO.sightings, "wrong on purpose")
+    right = placed["checker-left.jpg"]
+    other = measure_pitches(read_picture(DATA / "checker-left.jpg"), wrong)
+    assert right.residual_px is not None
+    assert other.residual_px is None or other.residual_px > 1.3 * right.residual_px
+
+
+def test_no_tag_is_found_on_boards_that_have_none():
+    for name in ("checker-left.jpg", "charuco-covered.jpg"):
+        assert find_tags(read_picture(DATA / name)) == []
+
+
+def test_tags_of_a_phone_s_picture_are_where_opencv_has_them():
+    """Their borders are two modules wide: detectors put quads inside them, each its own way,
+    but about the same middle. A module is 9 px.
+    """
+    picture = read_picture(DATA / "screen-tags.jpg")
+    corners, ids, _ = cv2.aruco.ArucoDetector(FAMILY).detectMarkers(codes_8bit(picture))
+    theirs = {
+        int(i): np.asarray(c).reshape(4, 2).mean(axis=0)
+        for i, c in zip(np.ravel(ids), corners, strict=True)
+    }
+    found = find_tags(picture)
+    assert len({tag.mark_id for tag in found}) >= 4
+    assert all(tag.mark_id in theirs for tag in found)
+    apart = [np.linalg.norm(t.corners_px.mean(axis=0) - theirs[t.mark_id]) for t in found]
+    assert max(apart) < 9.0

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from rigvision.metrology.view_errors import FixedPixels, view_sources
+from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.marks import Mark, Marks
-from rigvision.vision.pose import CameraPrior, solve_pose
+from rigvision.vision.pose import solve_pose
 from rigvision.vision.view import View
 from tests.hand_made import pose_at
 from tests.views import view_at

@@ -17,9 +17,9 @@ import rigvision.chain  # now, while nobody looks for garbage, not at the first 
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import PhotoError
+from rigvision.ground.shown import one_line
 from rigvision.photo.picture import shown_name
 from rigvision.report.as_json import as_json, error_as_json
-from rigvision.report.wording import one_line
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,6 +42,7 @@ class Request:
     as_json: bool = False
     budget: bool = False
     draws: int | None = None
+    guarded: bool = False
 
 
 @dataclass(slots=True)
@@ -124,6 +125,7 @@ def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
             door=request.door,
             camera=request.camera,
             progress=step,
+            guarded=request.guarded,
         )
 
 

@@ -53,6 +53,7 @@ def _result(request: Request) -> CheckResult:
             door=request.door,
             camera=request.camera,
             progress=step,
+            guarded=request.guarded,
         )
 
 

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from rigvision.report.wording import one_line
+from rigvision.ground.shown import one_line
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import load_all, models_folder
 from rigvision.world.frame import Frame

@@ -102,6 +102,13 @@ def check(
         int | None,
         typer.Option(metavar="N", help="Check the budget by N random draws (10000 to 1000000)."),
     ] = None,
+    guarded: Annotated[
+        bool,
+        typer.Option(
+            "--guarded",
+            help="Decode in a locked-down process: for strangers' files. Not on Windows.",
+        ),
+    ] = False,
 ) -> None:
     """Check photos: verdict, what to do, figures.
 
@@ -111,7 +118,16 @@ def check(
     from rigvision.cli.checking import Request, run_check
 
     request = Request(
-        tuple(photos), gauge, frame, door, camera, out, json, budget=budget, draws=monte_carlo
+        tuple(photos),
+        gauge,
+        frame,
+        door,
+        camera,
+        out,
+        json,
+        budget=budget,
+        draws=monte_carlo,
+        guarded=guarded,
     )
     if joint:
         from rigvision.cli.joint_checking import run_joint_check
@@ -129,6 +145,20 @@ def models() -> None:
 
     _loaded()
     list_models()
+
+
+@app.command()
+def doctor(
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Examine this installation: what is right, what is not, and what mends it.
+
+    Exit code: 0 all well, warnings allowed, 1 a failure, 2 wrong usage.
+    """
+    from rigvision.cli.doctor import run_doctor
+
+    _loaded()
+    raise typer.Exit(run_doctor(as_json=json))
 
 
 def _survive_any_terminal() -> None:
@@ -157,19 +187,21 @@ def _loaded() -> None:
 
 
 def _complain(message: str) -> None:
-    from rigvision.report.wording import one_line
+    from rigvision.ground.shown import one_line
 
     print(f"rigvision: {one_line(message)}", file=sys.stderr)
 
 
 def _hint(error: Exception) -> str:
     """What to do about an error that nobody foresaw."""
-    if isinstance(error, ImportError) and "cannot open shared object file" in str(error):
-        library = str(error).partition(":")[0]
+    if isinstance(error, ImportError):
+        from rigvision.doctor.system_library import missing_library
+
+        if library := missing_library(str(error)):
+            return f"{library.text} {library.remedy}"
         return (
-            f"OpenCV cannot load the system library {library}. Install it with "
-            "'sudo apt-get install libgl1 libglib2.0-0', or use OpenCV's package without windows: "
-            "'pip uninstall opencv-python' and 'pip install opencv-python-headless'."
+            f"A library does not load ({type(error).__name__}: {error}). "
+            "'rigvision doctor' says which, and what mends it."
         )
     return (
         f"Something failed inside rigvision ({type(error).__name__}: {error}). "

@@ -49,8 +49,14 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "too-few-marks": ReasonKind(
         "retake",
-        "Only {found} of {total} marks can be used; {needed} are needed.",
-        "Uncover and wipe marks {missing}, then take the picture again.",
+        "Only {found} of {total} marks can be used; {needed} are needed. Missing: {missing}.",
+        "{cure}",
+    ),
+    "gauge-cut-off": ReasonKind(
+        "retake",
+        "Only {found} of {total} marks can be used; {needed} are needed. Outside the picture: "
+        "{marks}.",
+        "Step back or aim further {way}, so that the whole gauge is in the picture.",
     ),
     "blurred": ReasonKind(
         "retake",
@@ -216,6 +222,11 @@ REASONS: dict[str, ReasonKind] = {
         "it.",
         "Clean and light that part of the gap if a better reading is wanted.",
     ),
+    "marks-lost": ReasonKind(
+        "note",
+        "Not all marks were read: {marks}. The uncertainty allows for it.",
+        "Uncover, wipe and light them, and keep the whole gauge in the picture.",
+    ),
     "marks-refused": ReasonKind(
         "note",
         "Marks {ids} were seen but not used: they do not agree with the others.",
@@ -243,6 +254,9 @@ CURES: dict[str, str] = {
     "focus": "Tap the gauge to focus, hold still, and take it again.",
     "hold-still": "The phone moved: rest your hand or elbow on something, and take it again.",
     "step-aside": "Step {way} and tilt the torch, so that the bright spot leaves the gap.",
+    "spot-off-marks": "Tilt the torch, or step aside, so that the bright spot leaves the marks.",
+    "light-marks": "Light the whole gauge evenly, and take it again.",
+    "wipe-marks": "Uncover and wipe these marks, and take it again.",
     "spot-off-socket": "Tilt the torch, or step aside, so that the bright spot leaves the socket.",
     "light-gap": "Light the gap from the side, and take it again.",
     "wipe-edges": "Wipe the edges, light the gap from the side, and take it again.",

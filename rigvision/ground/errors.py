@@ -32,6 +32,10 @@ class UsageError(RigvisionError):
     """The caller asked for something that does not exist or does not fit together."""
 
 
+class SavedResultError(RigvisionError):
+    """A saved result is damaged or not one of ours. Nothing in it may be used."""
+
+
 class Unmeasurable(Exception):
     """A picture that does not carry what a step needs. The photo must be taken again.
 

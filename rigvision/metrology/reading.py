@@ -18,8 +18,10 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.ground.measured import Kind
 from rigvision.metrology.gap import GapTuning
 from rigvision.metrology.yoke import YokeTuning
-from rigvision.vision.pose import CameraPrior, Pose, SharedPulls
+from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
+from rigvision.vision.view_problem import SharedPulls
 from rigvision.vision.yoke import YokeFeatures
 
 #: What is read: a name and, for the edges, the station's x in mm. Lengths in mm, angles in rad.

@@ -33,8 +33,8 @@ def view_sources(pose: Pose) -> tuple[Source, ...]:
     root = np.zeros((11, 11))
     root[order] = _lower(np.asarray(pose.covariance - positions)[np.ix_(order, order)])
     lens, focal = len(_LENS), len(_LENS) + len(_FOCAL)
-    corners = 8 * len(pose.used)
-    freedom = max(corners + _PRIORS - len(pose.view.parameters), 1)
+    coordinates = 8 * len(pose.used) - 2 * pose.hidden_sides
+    freedom = max(coordinates + _PRIORS - len(pose.view.parameters), 1)
     return (
         Source("mark positions", "B", root_of(positions), inputs="view/mark positions"),
         Source("lens", "B", root[:, :lens], inputs="view/lens"),
@@ -101,8 +101,13 @@ class FixedPixels:
 
 
 def _lower(covariance: FloatArray) -> FloatArray:
-    """Cholesky's lower factor, of a covariance scaled to 1 on its diagonal first."""
+    """Cholesky's lower factor, of a covariance scaled to 1 on its diagonal first.
+
+    By way of its eigenvalues: focal length and distance of an unknown lens go together but for a
+    millionth part, and rounding then takes the least of them below zero.
+    """
     scale = np.sqrt(np.maximum(np.diag(covariance), 1e-30))
-    correlation = covariance / np.outer(scale, scale)
-    # Rounding may take a nearly singular one just below zero.
-    return np.asarray(scale[:, None] * np.linalg.cholesky(correlation + 1e-12 * np.eye(len(scale))))
+    values, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
+    upper = np.linalg.qr((vectors * np.sqrt(np.maximum(values, 0.0))).T, mode="r")
+    signs = np.where(np.diag(upper) < 0.0, -1.0, 1.0)
+    return np.asarray(scale[:, None] * (signs[:, None] * upper).T)

@@ -59,7 +59,7 @@ def draw(result: CheckResult) -> Image.Image:
             f"The result of {result.photo.name} carries nothing to draw.",
             "Check the photo again.",
         )
-    photo = np.asarray(read_colour(evidence.photo_path))
+    photo = np.asarray(_colours(evidence))
     parts = [
         draw_banner(result, WIDTH_PX),
         _photo_part(photo, result, evidence),
@@ -68,6 +68,15 @@ def draw(result: CheckResult) -> Image.Image:
         draw_strip(result, WIDTH_PX),
     ]
     return _stacked([part for part in parts if part is not None])
+
+
+def _colours(evidence: Evidence) -> Image.Image:
+    """The photo to draw on, decoded as carefully as it was for the check."""
+    if not evidence.guarded:
+        return read_colour(evidence.photo_path)
+    from rigvision.photo.guarded_picture import read_colour_guarded
+
+    return read_colour_guarded(evidence.photo_path)
 
 
 def write(result: CheckResult, folder: str | os.PathLike[str]) -> Path:

@@ -11,9 +11,10 @@ from math import cos, pi, sin
 import numpy as np
 
 from rigvision.decision.result import CheckResult
+from rigvision.ground.shown import one_line
 from rigvision.report.canvas import WHITE, Canvas, Colour, Stroke, font, wrapped
 from rigvision.report.figures import percent
-from rigvision.report.wording import LOOKS, deciding_reason, one_line, what_to_do
+from rigvision.report.wording import LOOKS, deciding_reason, what_to_do
 
 PAD_PX = 40
 SHAPE_RADIUS_PX = 112

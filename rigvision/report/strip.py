@@ -7,6 +7,7 @@ import numpy as np
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.conventions import FloatArray
+from rigvision.ground.shown import one_line
 from rigvision.report.canvas import (
     GREY,
     INK,
@@ -29,7 +30,7 @@ from rigvision.report.overlay import (
     SOCKET,
     YOKE,
 )
-from rigvision.report.wording import CAUTION, one_line, place, title
+from rigvision.report.wording import CAUTION, place, title
 
 KEY_PX, FIGURE_PX, ORIGIN_PX = 42, 46, 42
 PAD_PX = 40

@@ -8,9 +8,10 @@ from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from rigvision.report.wording import one_line
+from rigvision.ground.shown import one_line
 
-_ASCII = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2", "≤": "<="})
+#: Characters beyond ASCII in our own words, and what stands for them.
+ASCII_INSTEAD = str.maketrans({"±": "+/-", "°": " deg", "…": "...", "→": "->", "²": "2", "≤": "<="})
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,7 @@ class Scribe:
     def __call__(self, words: str, style: str = "") -> Text:
         shown = one_line(words)
         if self.ascii_only:
-            shown = shown.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+            shown = shown.translate(ASCII_INSTEAD).encode("ascii", "replace").decode("ascii")
         return Text(shown, style)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 
 from rigvision.decision.reasons import REASONS, Reason
@@ -67,10 +66,3 @@ def place(result: CheckResult) -> str:
         f"gauge {result.gauge}" if result.gauge else "gauge unknown",
     ]
     return ", ".join(parts)
-
-
-def one_line(text: str) -> str:
-    """Fit to be shown: no line breaks, terminal commands or direction marks."""
-    return "".join(
-        c if unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in text
-    )

@@ -104,20 +104,24 @@ def tone_table(s_curve: float | None) -> F32:
 
 def jpeg(encoded: U8, camera: PhoneCamera, taken_at_s: int, tint: tuple[float, float]) -> bytes:
     """The file: luminance with a faint tint, turned as the orientation says, EXIF by Pillow."""
-    return packed(tinted(encoded, tint), camera, taken_at_s)
+    return packed(_planes(encoded, tint), camera, taken_at_s)
 
 
 def tinted(encoded: U8, tint: tuple[float, float]) -> U8:
     """Luminance (h, w) as YCbCr (h, w, 3) with a faint tint."""
-    return np.dstack([encoded, *(_chroma(encoded, t) for t in tint)])
+    return np.asarray(cv2.merge(_planes(encoded, tint)), np.uint8)
 
 
-def packed(ycc: U8, camera: PhoneCamera, taken_at_s: int) -> bytes:
-    """The file of an upright YCbCr picture (h, w, 3) of any size; the EXIF is the camera's."""
+def _planes(encoded: U8, tint: tuple[float, float]) -> list[U8]:
+    return [encoded, *(_chroma(encoded, t) for t in tint)]
+
+
+def packed(planes: list[U8], camera: PhoneCamera, taken_at_s: int) -> bytes:
+    """The file of an upright picture's Y, Cb and Cr (h, w) of any size; EXIF is the camera's."""
     dev = camera.development
     turn = _STORED[dev.orientation]
-    planes = [np.ascontiguousarray(turn(ycc[..., at])) for at in range(3)]
-    image = Image.merge("YCbCr", [Image.fromarray(p) for p in planes])
+    stored = [Image.fromarray(np.ascontiguousarray(turn(plane))) for plane in planes]
+    image = Image.merge("YCbCr", stored)
     out = io.BytesIO()
     exif = _exif(camera, taken_at_s) if dev.exif else Image.Exif()
     image.save(out, "JPEG", quality=dev.jpeg_quality, subsampling=2, exif=exif)

@@ -36,12 +36,12 @@ _SERIES = 91
 def base_case(
     seed: int, gauge: Gauge, frame: Frame, *, size_px: tuple[int, int] = (4000, 3000)
 ) -> Case:
-    """A clean scene in even light: odd seeds as a mechanic may find it, even ones near a limit.
+    """A clean scene in even light: half of them as a mechanic may find it, half near a limit.
 
     Only where all but one figure is well inside its limits does a verdict hang on that one.
     """
     rng = np.random.default_rng([seed, _SERIES])
-    zone = "nominal" if seed % 2 else "near-limit"
+    zone = "nominal" if rng.random() < 0.5 else "near-limit"
     case = random_case(seed, gauge, frame, zone, size_px=size_px)
     grime = Grime(
         smear=float(rng.uniform(0.0, 0.3)),
@@ -69,15 +69,23 @@ def disturbed_photo(
     Raises KeyError for a name and ValueError for a strength that there is not.
     """
     case = base_case(seed, gauge, frame, size_px=size_px)
-    disturbance = None
-    if (name, strength) != (UNDISTURBED, 0):
-        disturbance = DISTURBANCES[name]
-        if strength not in STRENGTHS:
-            raise ValueError(f"strength {strength}: there are {STRENGTHS}")
+    disturbance = None if (name, strength) == (UNDISTURBED, 0) else DISTURBANCES[name]
+    c = circumstances(name, strength, seed, gauge, frame, size_px)
+    return _taken(case, disturbance, c, seed, samples)
+
+
+def circumstances(
+    name: str, strength: int, seed: int, gauge: Gauge, frame: Frame, size_px: tuple[int, int]
+) -> Circumstances:
+    """Those of one photo. All strengths of a seed draw the same random numbers.
+
+    Raises ValueError for a strength that there is not.
+    """
+    if strength not in STRENGTHS and name != UNDISTURBED:
+        raise ValueError(f"strength {strength}: there are {STRENGTHS}")
     # By the name itself, so that one more disturbance changes no other's pictures.
     rng = np.random.default_rng([seed, _SERIES, *name.encode()])
-    c = Circumstances(strength, gauge, frame, rng, max(size_px))
-    return _taken(case, disturbance, c, seed, samples)
+    return Circumstances(strength, gauge, frame, rng, max(size_px))
 
 
 def _taken(

@@ -25,8 +25,6 @@ from rigvision.synthetic.staging import STATED_WIDTH_PX, Circumstances, Disturba
 
 #: Half of what a rag leaves hidden beyond the outermost station it covers, mm.
 RAG_PAST_STATION_MM = 4.0
-#: Share of the plate's irradiance that reaches faces behind a window.
-BEHIND_WINDOW = 0.78
 
 
 def stations_covered(strength: int) -> int:
@@ -40,7 +38,7 @@ def _rag_over_gap(case: Case, c: Circumstances) -> Case:
     first = int(c.rng.integers(0, len(stations) - number + 1))
     low, high = stations[first], stations[first + number - 1]
     middle, half = (low + high) / 2, (high - low) / 2 + RAG_PAST_STATION_MM
-    y0, y1 = c.frame.sill.edge_y_mm - 4.0, c.gauge.windows.gap_y_mm[1] - 0.5
+    y0, y1 = c.frame.sill.edge_y_mm - 6.0, c.gauge.windows.gap_y_mm[1] - 0.5
     at_gap = Field(
         (-half - 1.0, half + 1.0), (y0, y1), (0.1, 0.1), (middle, 0.0), 0.0, c.frame.sill.face_z_mm
     )
@@ -185,16 +183,14 @@ def _light_duct(case: Case, c: Circumstances) -> Case:
     """Daylight in the duct: what is seen through the gap is bright, by the door's brightness."""
     scene = case.scene
     times = c.of(0.5, 0.9, 1.6) * c.between(0.95, 1.05)
-    surfaces = replace(
-        scene.surfaces, door=c.between(0.35, 0.6), door_painted=True, sill=c.between(0.3, 0.5)
-    )
+    surfaces = replace(scene.surfaces, door=max(scene.surfaces.door, c.between(0.35, 0.6)))
     field = along_sill(scene, c.frame, (-2.0, scene.gap_mm + 2.0), (1.0, 0.1))
     field = replace(field, z_mm=c.frame.sill.face_z_mm)
     bright = Film.drawn(
         field,
         SLOT,
         opacity=lambda x, _: np.ones_like(x),
-        albedo=times * BEHIND_WINDOW * surfaces.door,
+        albedo=times * surfaces.door,
         bridging=True,
     )
     return with_films(replace(case, scene=replace(scene, surfaces=surfaces)), bright)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import cos, exp, pi, radians, sin
+from math import cos, pi, radians, sin
 
 import cv2
 import numpy as np
@@ -16,6 +16,11 @@ from rigvision.synthetic.staging import Circumstances, Disturbance
 
 #: Standard deviation of the blur of the phone that photographs a screen, px.
 SCREEN_BLUR_PX = 0.6
+#: How much of the photo's width the screen fills.
+SCREEN_IN_PHOTO = 0.97
+#: Light of each encoded level, and the level of each of many shares of full light.
+_LINEAR: F32 = ((np.arange(256) / 255.0) ** 2.2).astype(np.float32)
+_ENCODED: U8 = np.round(np.linspace(0, 1, 1 << 14) ** (1 / 2.2) * 255).astype(np.uint8)
 
 
 def _recompressed(picture: Finished, c: Circumstances) -> Finished:
@@ -107,8 +112,7 @@ def _screen(picture: Finished, c: Circumstances) -> Finished:
         interpolation=cv2.INTER_AREA,
     )
     turn = radians(c.between(-1.5, 1.5))
-    scale = 0.97
-    px_from_px = scale * np.array([[cos(turn), -sin(turn), 0], [sin(turn), cos(turn), 0]])
+    px_from_px = SCREEN_IN_PHOTO * np.array([[cos(turn), -sin(turn), 0], [sin(turn), cos(turn), 0]])
     middle = np.array([width - 1, height - 1]) / 2
     px_from_px[:, 2] = middle - px_from_px[:, :2] @ middle
     seen = _photographed_screen(np.asarray(shown, np.uint8), px_from_px, (width, height), c)
@@ -125,22 +129,27 @@ def _photographed_screen(
     across, down = width / shown.shape[1], height / shown.shape[0]
     grow = np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]])
     photo_from_screen = px_from_px @ grow
-    light = (cv2.warpAffine(shown, photo_from_screen, size, flags=cv2.INTER_NEAREST) / 255.0) ** 2.2
-    seen: F32 = np.asarray(
-        cv2.GaussianBlur(light.astype(np.float32), (0, 0), SCREEN_BLUR_PX), np.float32
-    )
+    seen = cv2.warpAffine(shown, photo_from_screen, size, flags=cv2.INTER_NEAREST)
+    light = np.asarray(cv2.GaussianBlur(_LINEAR[seen], (0, 0), SCREEN_BLUR_PX), np.float32)
     u, v = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
     screen_from_photo = np.linalg.inv(np.vstack([photo_from_screen, [0, 0, 1]]))
     column, row = (np.asarray(a * u + b * v + d, np.float32) for a, b, d in screen_from_photo[:2])
-    pitch_px = 0.97 * across
+    pitch_px = SCREEN_IN_PHOTO * across
+    band = c.of(0.1, 0.25, 0.45)
+    over_all = _stripes(row, 0.8, pitch_px)
+    over_all *= 1 - np.float32(band) * (0.5 + 0.5 * np.cos(v[:, :1] * (2.6 * pi / height))) ** 2
     for channel in range(3):
         stripes = _stripes(column - np.float32((channel - 1) / 3), 1 / 3, pitch_px)
-        seen[..., channel] *= np.asarray(stripes * _stripes(row, 0.8, pitch_px), np.float32)
-    haze, band = c.of(0.02, 0.05, 0.10), c.of(0.1, 0.25, 0.45)
-    refresh = 1 - band * (0.5 + 0.5 * np.cos(v * np.float32(2 * pi / height * 1.3))) ** 2
-    lit = (seen * refresh[..., None] + haze * seen.mean()) / (1 + haze)
-    peak = np.percentile(lit[::16, ::16], 99.5)
-    return np.asarray(np.clip(lit / peak * 0.9, 0, 1) ** (1 / 2.2) * 255 + 0.5).astype(np.uint8)
+        light[..., channel] *= stripes * over_all
+    return _exposed(light, c.of(0.02, 0.05, 0.10))
+
+
+def _exposed(light: F32, haze: float) -> U8:
+    """Encoded levels of a photo that shows the brightest parts just below white."""
+    lit = light + np.float32(haze * light.mean())
+    white = np.float32(np.percentile(lit[::16, ::16], 99.5) / 0.9)
+    level = np.clip(lit * (np.float32(len(_ENCODED) - 1) / white), 0, len(_ENCODED) - 1)
+    return np.asarray(_ENCODED[level.astype(np.uint16)], np.uint8)
 
 
 def _stripes(place: F32, part: float, pitch_px: float) -> F32:
@@ -149,13 +158,16 @@ def _stripes(place: F32, part: float, pitch_px: float) -> F32:
     A Fourier series whose terms the pixel's square and the lens's blur have weakened; what
     lies beyond the pixels' own rate comes out as moire, as it does in a camera. Mean 1.
     """
-    total = np.ones_like(place)
-    for n in (1, 2, 3):
-        rate = n / pitch_px
-        contrast = 2 * np.sinc(n * part) * np.sinc(rate)
-        contrast *= exp(-2 * (pi * SCREEN_BLUR_PX * rate) ** 2)
-        total += np.float32(contrast) * np.cos(np.float32(2 * pi * n) * place)
-    return np.asarray(np.maximum(total, 0.0), np.float32)
+    rates = np.array([1.0, 2.0, 3.0]) / pitch_px
+    weakened = np.sinc(rates) * np.exp(-2 * (pi * SCREEN_BLUR_PX * rates) ** 2)
+    first, second, third = 2 * np.sinc(np.array([1.0, 2.0, 3.0]) * part) * weakened
+    # cos 2a = 2 cos^2 a - 1 and cos 3a = 4 cos^3 a - 3 cos a, so one cosine serves all three.
+    wave = np.cos(np.float32(2 * pi) * place)
+    total = np.full_like(place, 4 * third)
+    for factor in (2 * second, first - 3 * third, 1 - second):
+        total *= wave
+        total += np.float32(factor)
+    return np.asarray(np.maximum(total, 0.0, out=total), np.float32)
 
 
 FILE = (
@@ -167,7 +179,13 @@ FILE = (
             "of 2.7 px, haze and a band of 25 %",
             "of 4.5 px, more haze and a band of 45 %",
         ),
-        accepted_codes=("blurred", "too-far", "marks-disagree", "uncertainty-too-large"),
+        accepted_codes=(
+            "screen-photo",
+            "blurred",
+            "too-far",
+            "marks-disagree",
+            "uncertainty-too-large",
+        ),
         picture=_screen,
     ),
     Disturbance(

@@ -158,7 +158,7 @@ PHONE = (
         name="over-exposed",
         says="The whole picture is blown out.",
         strengths=("pads at 1.15 of full scale", "at 2", "at 5, metal clipped too"),
-        accepted_codes=("glare", "edge-hidden", "no-gauge", "too-few-marks"),
+        accepted_codes=("too-bright", "glare", "edge-hidden", "no-gauge", "too-few-marks"),
         scene=_over_exposed,
     ),
     Disturbance(

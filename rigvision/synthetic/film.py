@@ -75,7 +75,7 @@ class Field:
         return np.asarray(lower * (1 - up) + upper * up, np.float32)
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False, kw_only=True)
 class Film:
     """Something thin: grease, dust, scratches, paint, a shadow's edge, a lamp's mirror image.
 
@@ -90,7 +90,7 @@ class Film:
     opacity: F32 | None = None
     albedo: float = 0.0
     glow: F32 | None = None
-    #: The layer bridges what lies under it and is lit like the plate's front.
+    #: The layer lies at the field's height, across what is below, and is lit as a face there.
     bridging: bool = False
     #: Details under a pixel's size: its rectangle is sampled finely.
     fine: bool = False
@@ -143,23 +143,19 @@ class Film:
         inside = self.field.inside(x, y)
         background[inside] *= self.field.read(self.gain, x[inside], y[inside])
 
-    def lay_on(self, value: F32, index: Index, x: F32, y: F32, front: F32, under: F32) -> None:
-        """Change the luminance of hits in place.
-
-        ``front`` is the irradiance of the plate's front, ``under`` that of the hits.
-        """
+    def lay_on(self, value: F32, index: Index, x: F32, y: F32, irradiance: F32) -> None:
+        """Change the luminance of the hits ``index`` in place; the layer has ``irradiance``."""
         read = self.field.read
         if self.gain is not None:
             value[index] *= read(self.gain, x, y)
         if self.opacity is not None:
             hides = read(self.opacity, x, y)
-            lit = front[index] if self.bridging else under[index]
-            value[index] += hides * (np.float32(self.albedo) * lit - value[index])
+            value[index] += hides * (np.float32(self.albedo) * irradiance - value[index])
         if self.glow is not None:
             value[index] += read(self.glow, x, y)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Sheet:
     """A solid at one height that hides what is below: a rag, a finger, tape, a plate in front.
 

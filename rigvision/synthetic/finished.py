@@ -83,7 +83,7 @@ class Finished:
     def recompressed(self, quality: int) -> Finished:
         """Through a JPEG of so much quality and back."""
         out = io.BytesIO()
-        planes = [Image.fromarray(np.ascontiguousarray(p)) for p in cv2.split(self.ycc)]
+        planes = [Image.fromarray(plane) for plane in self._planes()]
         Image.merge("YCbCr", planes).save(out, "JPEG", quality=quality, subsampling=2)
         with Image.open(out) as image:
             image.draft("YCbCr", None)
@@ -91,7 +91,10 @@ class Finished:
 
     def file(self, taken_at_s: int) -> bytes:
         """The JPEG."""
-        return packed(self.ycc, self.camera, taken_at_s)
+        return packed(self._planes(), self.camera, taken_at_s)
+
+    def _planes(self) -> list[U8]:
+        return [np.asarray(plane, np.uint8) for plane in cv2.split(self.ycc)]
 
     def truth_moved(self, truth: dict[str, Any]) -> dict[str, Any]:
         """The truth of the developed picture in this one's pixels."""

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigvision.synthetic.camera import F32
+from rigvision.synthetic.film import Film
 from rigvision.synthetic.rig import Rig
 from rigvision.synthetic.scene import Light, Surfaces
 from rigvision.synthetic.surface import FINE, U8, Hits, Index, Rays, Surface
@@ -270,8 +271,22 @@ def luminance(look: Look, rays: Rays, hits: Hits, front: tuple[F32, F32]) -> F32
         albedo[behind] *= _dirt(look, surface[behind], hits, behind)
     value = np.asarray(albedo * diffuse + gloss * np.float32(0.4) * shine, np.float32)
     for film in look.rig.scene.films:
-        film.lay_on(value, *film.where(rays, hits, surface), front[0], diffuse)
+        index, x, y = film.where(rays, hits, surface)
+        if film.bridging and len(index):
+            film.lay_on(value, index, x, y, _face_light(look, rays.some(index), film))
+        else:
+            film.lay_on(value, index, x, y, diffuse[index])
     return value
+
+
+def _face_light(look: Look, rays: Rays, film: Film) -> F32:
+    """Irradiance of a face that lies, like the door's, at the height of a film."""
+    assert film.field.z_mm is not None
+    n = len(rays.mx)
+    face = Hits.none(n)
+    face.surface[:] = Surface.DOOR
+    face.depth[:] = rays.eye[2] - film.field.z_mm
+    return _light_behind(look, rays, face.surface, face, np.arange(n))[0]
 
 
 def _light_behind(look: Look, rays: Rays, surface: U8, hits: Hits, index: Index) -> tuple[F32, F32]:

@@ -1,55 +1,96 @@
-"""The gauge's marks in the picture: found on a pyramid, corners from lines fitted to the sides.
+"""The gauge's marks measured: corners from lines fitted to the sides that show.
 
-Detection needs only identity and a rough place, and is done on a small copy. Each side's
-border is then fitted at full resolution to the original pixels, in linear light, with no
-interpolation: every sample is one pixel at its own distance from the line.
+Each side's border is fitted at full resolution to the original pixels, in linear light, with no
+interpolation: every sample is one pixel at its own distance from the line. A mark of which one
+or two sides are hidden still has its others: a side places both its ends across itself, and what
+nothing shows has a variance beyond any use.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
+import numpy.typing as npt
 
-from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
+from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.edge_spread import StepPixels
+from rigvision.vision.missing_marks import (
+    LostMark,
+    expected_places,
+    find_missing,
+    lost_marks,
+    match_missing,
+    yoke_slide,
+)
 from rigvision.vision.side import fit_sides
+from rigvision.vision.sighting import Sighting
 from rigvision.world.gauge import Gauge
 
-#: Marks are looked for on copies whose longer side is about this long, then finer.
-COARSE_SIDE_PX = 1000
-#: Side of a tag on such a copy below which it is left to a finer one: at 1.5 pixels a module
-#: one in three cannot be decoded any more.
-SMALLEST_TAG_PX = 12.0
+#: Of a mark: top, right, bottom, left, where it stands upright.
+Sides = tuple[bool, bool, bool, bool]
+ALL_SIDES: Sides = (True, True, True, True)
 
+WHOLE = np.array([[0.0, 1.0]] * 4)  #: of all sides, from one end to the other
 
-@dataclass(frozen=True, slots=True)
-class Sighting:
-    """A tag seen: its id and rough corners (4, 2) px, in the order of ``CORNER_SIGNS``."""
-
-    mark_id: int
-    corners_px: FloatArray
+#: A mark with fewer sides is no more than a line somewhere.
+LEAST_SIDES = 2
+#: Each round looks for missing marks from the places of those known by then.
+ROUNDS = 4
+#: A tag further from where the others put it, in sides of its own, is not the gauge's.
+ASTRAY = 1.0
+#: Standard deviation, px, of a hidden side's place: any.
+ANYWHERE_PX = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A tag measured: corners (4, 2) px where its fitted sides meet, and how well known."""
+    """A tag measured: corners (4, 2) px where its fitted sides meet, and how well known.
+
+    A hidden side runs roughly where it must be; corners are known only across their known sides.
+    """
 
     mark_id: int
     corners_px: FloatArray
     covariance_px2: FloatArray  # (8, 8), x and y of each corner in turn
     blur_px: float  # sigma of the border's edge-spread function
+    sides: Sides = ALL_SIDES  # known; side i runs from corner i to the next
+
+    @property
+    def whole(self) -> bool:
+        return all(self.sides)
+
+    def without(self, side: int) -> Mark:
+        """The same mark with one side more hidden."""
+        sides = list(self.sides)
+        sides[side] = False
+        return replace(self, sides=(sides[0], sides[1], sides[2], sides[3]))
+
+    def across_sides(self) -> FloatArray:
+        """The map (2 K, 8) from displacements of the corners to those of the K known sides' ends,
+
+        across the side and outward: start and end of each in turn.
+        """
+        along = np.roll(self.corners_px, -1, axis=0) - self.corners_px
+        along /= np.linalg.norm(along, axis=1, keepdims=True)
+        rows = []
+        for side in np.flatnonzero(self.sides):
+            for corner in (side, (side + 1) % 4):
+                row = np.zeros((4, 2))
+                row[corner] = along[side, 1], -along[side, 0]
+                rows.append(row.ravel())
+        return np.array(rows)
 
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Everything found of one gauge. ``unreadable`` decoded, but a side could not be fitted."""
+    """Everything found of one gauge. ``unreadable`` were seen, but too few sides were fitted."""
 
     measured: tuple[Mark, ...]
     unreadable: tuple[int, ...]
     borders: tuple[StepPixels, ...]  # pixels of the measured sides
+    lost: tuple[LostMark, ...] = ()  # marks of the plate that are not among the measured
 
     def by_id(self, mark_id: int | None) -> Mark | None:
         return next((m for m in self.measured if m.mark_id == mark_id), None)
@@ -68,45 +109,6 @@ class _Fit:
     pixels: StepPixels
 
 
-def find_tags(picture: Picture) -> list[Sighting]:
-    """All AprilTags of family 36h11 in the picture, rough corners; ids may repeat.
-
-    Coarse to fine: a finer level is searched only while fewer than four tags are known.
-    """
-    longest = max(picture.width_px, picture.height_px)
-    steps = sorted({max(1, round(longest / COARSE_SIDE_PX / k)) for k in (1, 2, 4)}, reverse=True)
-    found: list[Sighting] = []
-    for step in steps:
-        found = max(found, _detect(picture.luma, step), key=len)
-        if len({s.mark_id for s in found}) >= 4:
-            break
-    return found
-
-
-def find_missing(picture: Picture, expected_px: dict[int, FloatArray]) -> list[Sighting]:
-    """Tags that the coarse search missed, looked for at full resolution where they must be.
-
-    ``expected_px`` gives the rough corners (4, 2) of the area to search, by id: the tag's own,
-    or of a slide along which it may be anywhere.
-    """
-    found = []
-    for mark_id, corners_px in expected_px.items():
-        # The shorter side of the area is about as long as the tag.
-        sides_px = np.linalg.norm(corners_px - np.roll(corners_px, 1, axis=0), axis=1)
-        margin = 0.5 * float(sides_px.min())
-        left, top = np.floor(corners_px.min(axis=0) - margin).astype(int).clip(min=0)
-        right, bottom = np.ceil(corners_px.max(axis=0) + margin).astype(int).clip(min=0)
-        crop = picture.luma[top:bottom, left:right]
-        if min(crop.shape) < 24:
-            continue
-        step = max(1, round(float(sides_px.min()) / 80.0))
-        for sighting in _detect(crop, step):
-            if sighting.mark_id == mark_id:
-                found.append(Sighting(mark_id, sighting.corners_px + np.array([left, top])))
-                break
-    return found
-
-
 def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
     """Corners of tags to a few hundredths of a pixel, from lines fitted to their four sides."""
     return _together([_fit(picture, sightings)])
@@ -114,127 +116,118 @@ def measure_marks(picture: Picture, sightings: list[Sighting]) -> Marks:
 
 def read_marks(picture: Picture, tags: list[Sighting], gauge: Gauge) -> Marks:
     """The gauge's marks measured, those too that the coarse search missed."""
-    own: dict[int, Sighting] = {}
-    for tag in tags:
-        if tag.mark_id in gauge.tag_ids:
-            own.setdefault(tag.mark_id, tag)
-    for tag in find_missing(picture, _expected_missing(own, gauge)):
-        own[tag.mark_id] = tag
-    fits = [_fit(picture, list(own.values()))]
-    # On the coarse copy a small tag's corners may be too rough to start from.
-    closer = find_missing(picture, {i: own[i].corners_px for i in fits[0].unreadable})
-    if closer:
-        fits.append(_fit(picture, closer))
-    return _together(fits)
+    known = _own(tags, gauge)
+    fits = [_fit(picture, list(known.values()))]
+    # On the coarse copy a small tag's corners may be too rough to start from, or it is covered.
+    broken = [s for i, s in known.items() if i not in _whole(fits)]
+    if broken:
+        rough = {s.mark_id: s.corners_px for s in broken}
+        fits.append(_fit(picture, find_missing(picture, rough)))
+        fits.append(_fit(picture, match_missing(picture, rough)))
+    for _ in range(ROUNDS):
+        new = _found_nearby(picture, known, _whole(fits), gauge)
+        if not new:
+            break
+        known |= new
+        fits.append(_fit(picture, list(new.values())))
+    return _with_lost(_together(fits), picture, gauge)
 
 
-def _expected_missing(own: dict[int, Sighting], gauge: Gauge) -> dict[int, FloatArray]:
-    """Where unseen marks of the plate must be, and the yoke's tag wherever it may slide."""
-    drawn = {i: gauge.marks.corners_mm(i) for i in gauge.marks.centres_mm}
-    homography = rough_homography(list(own.values()), drawn)
-    if homography is None:
-        return {}
-    expected = {
-        i: apply_homography(homography, corners[:, :2])
-        for i, corners in drawn.items()
-        if i not in own
+def _whole(fits: list[_Fit]) -> dict[int, Sighting]:
+    """Marks measured with all their sides, where they are."""
+    return {
+        m.mark_id: Sighting(m.mark_id, m.corners_px) for f in fits for m in f.measured if m.whole
     }
-    yoke = gauge.yoke
-    if yoke and yoke.tag_id is not None and yoke.tag_id not in own:
-        low, high = gauge.windows.yoke_x_mm
-        y = yoke.axis_y_mm + CORNER_SIGNS[:, 1] * (yoke.tag_pad_mm or yoke.body_width_mm) / 2
-        slide = np.column_stack([np.array([low, high, high, low]), y])
-        expected[yoke.tag_id] = apply_homography(homography, slide)
-    return expected
 
 
-def rough_homography(
-    sightings: list[Sighting], corners_mm: dict[int, FloatArray]
-) -> FloatArray | None:
-    """px_from_gauge-plane homography (3, 3) from rough corners; None if it cannot be had."""
-    known = [s for s in sightings if s.mark_id in corners_mm]
-    if len(known) < 2:
-        return None
-    source = np.concatenate([corners_mm[s.mark_id][:, :2] for s in known])
-    target = np.concatenate([s.corners_px for s in known])
-    homography, _ = cv2.findHomography(source, target, cv2.RANSAC, 6.0)
-    return None if homography is None else np.asarray(homography, dtype=np.float64)
+def _own(tags: list[Sighting], gauge: Gauge) -> dict[int, Sighting]:
+    """The gauge's own tags by id, each once: where others tell, the one in its place."""
+    own = [t for t in tags if t.mark_id in gauge.tag_ids]
+    first = {t.mark_id: t for t in reversed(own)}
+    if len(own) == len(first) and len(own) < 3:
+        return first
+    places = expected_places(own, gauge)
+
+    def astray(tag: Sighting) -> float:
+        place = places.get(tag.mark_id)
+        if place is None:
+            return 0.0
+        away = np.linalg.norm(tag.corners_px.mean(axis=0) - place.mean(axis=0))
+        return float(away) / tag.size_px
+
+    nearest = {i: min((t for t in own if t.mark_id == i), key=astray) for i in first}
+    return {i: t for i, t in nearest.items() if len(own) < 3 or astray(t) < ASTRAY}
 
 
-def apply_homography(homography: FloatArray, points: FloatArray) -> FloatArray:
-    """Map points (N, 2)."""
-    mapped = np.column_stack([points, np.ones(len(points))]) @ homography.T
-    return np.asarray(mapped[:, :2] / mapped[:, 2:3])
+def _found_nearby(
+    picture: Picture, known: dict[int, Sighting], whole: dict[int, Sighting], gauge: Gauge
+) -> dict[int, Sighting]:
+    """Tags of the gauge not known yet, found where those measured, or else seen, put them."""
+    if not gauge.tag_ids - known.keys():
+        return {}
+    plate = gauge.marks.centres_mm.keys()
+    seen = [s for i, s in whole.items() if i in plate] or list(known.values())
+    places = {i: p for i, p in expected_places(seen, gauge).items() if i not in known}
+    slide = {i: p for i, p in yoke_slide(seen, gauge).items() if i not in known}
+    found = {s.mark_id: s for s in find_missing(picture, places | slide)}
+    rest = {i: p for i, p in places.items() if i not in found}
+    return found | {s.mark_id: s for s in match_missing(picture, rest)}
 
 
-def _detect(luma: np.ndarray, step: int) -> list[Sighting]:
-    """Tags in luma codes (H, W) reduced ``step`` times; corners in the full picture's px."""
-    small = luma if luma.dtype == np.uint8 else (luma >> 8).astype(np.uint8)
-    small = _reduced(small, step)
-    detector = cv2.aruco.ArucoDetector(
-        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11),
-        _parameters(max(small.shape)),
-    )
-    corners, ids, _ = detector.detectMarkers(np.ascontiguousarray(small))
-    if ids is None:
-        return []
-    # An area-reduced pixel's centre lies in the middle of the pixels it was made from.
-    return [
-        Sighting(int(i), (np.asarray(c, dtype=np.float64).reshape(4, 2) + 0.5) * step - 0.5)
-        for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
-    ]
-
-
-def _reduced(codes: np.ndarray, step: int) -> np.ndarray:
-    """Means of squares of ``step`` x ``step`` codes."""
-    while step > 1:
-        # Halving is OpenCV's fast case: twice by 2 takes 0.4 ms of 12 MP, once by 4 takes 1.9.
-        factor = 2 if step % 2 == 0 else step
-        size = (codes.shape[1] // factor, codes.shape[0] // factor)
-        whole = codes[: size[1] * factor, : size[0] * factor]
-        codes = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
-        step //= factor
-    return codes
-
-
-def _parameters(longest_px: int) -> cv2.aruco.DetectorParameters:
-    """For a picture whose longer side has so many pixels."""
-    parameters = cv2.aruco.DetectorParameters()
-    # Looking at smaller outlines took a third of the search's time, and found nothing.
-    parameters.minMarkerPerimeterRate = 4.0 * SMALLEST_TAG_PX / longest_px
-    # Rough corners only: the sides are fitted later. SUBPIX halves the search's reach.
-    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 25
-    parameters.adaptiveThreshWinSizeStep = 20
-    return parameters
+def _with_lost(marks: Marks, picture: Picture, gauge: Gauge) -> Marks:
+    """Says of the plate's other marks where they must be, and why they may be lost."""
+    missing = sorted(gauge.marks.centres_mm.keys() - {m.mark_id for m in marks.measured})
+    if not missing:
+        return marks
+    places = expected_places([Sighting(m.mark_id, m.corners_px) for m in marks.measured], gauge)
+    return replace(marks, lost=lost_marks(picture, missing, places))
 
 
 def _fit(picture: Picture, sightings: list[Sighting]) -> _Fit:
-    """Fit all sides of some tags."""
+    """Fit all visible sides of some tags."""
     quads_px = np.array([s.corners_px for s in sightings]).reshape(-1, 4, 2)
-    fits = fit_sides(picture, quads_px)
-    whole = fits.usable.reshape(-1, 4).all(axis=1)
+    shown = np.array([WHOLE if s.shown is None else s.shown for s in sightings])
+    fits = fit_sides(picture, quads_px, shown.reshape(-1, 2))
+    known = fits.usable.reshape(-1, 4)
+    # Hidden sides' lines are the rough ones.
+    covariance = np.where(known[:, :, None, None], fits.covariance.reshape(-1, 4, 2, 2), np.eye(2))
+    covariance[~known] *= ANYWHERE_PX**2
     corners, covariances = _corners(
-        fits.normal.reshape(-1, 4, 2)[whole],
-        fits.distance_px.reshape(-1, 4)[whole],
-        fits.covariance.reshape(-1, 4, 2, 2)[whole],
+        fits.normal.reshape(-1, 4, 2), fits.distance_px.reshape(-1, 4), covariance
     )
-    blurs = np.median(fits.blur_px.reshape(-1, 4)[whole], axis=1)
+    blurs = fits.blur_px.reshape(-1, 4)
+    read = known.sum(axis=1) >= LEAST_SIDES
     ids = np.array([s.mark_id for s in sightings], dtype=int)
-    measured = (
-        Mark(int(i), *rest)
-        for i, *rest in zip(ids[whole], corners, covariances, blurs.tolist(), strict=True)
+    measured = tuple(
+        Mark(
+            int(ids[k]),
+            corners[k],
+            covariances[k],
+            float(np.median(blurs[k, known[k]])),
+            _sides(known[k]),
+        )
+        for k in np.flatnonzero(read)
     )
-    return _Fit(tuple(measured), tuple(int(i) for i in ids[~whole]), fits.pixels)
+    return _Fit(measured, tuple(int(i) for i in ids[~read]), fits.pixels)
+
+
+def _sides(known: npt.NDArray[np.bool_]) -> Sides:
+    top, right, bottom, left = known.tolist()
+    return top, right, bottom, left
 
 
 def _together(fits: list[_Fit]) -> Marks:
-    """One gauge's marks; unreadable is what could not be measured in any of the fits."""
-    measured = tuple(mark for fit in fits for mark in fit.measured)
-    read = {mark.mark_id for mark in measured}
-    unreadable = dict.fromkeys(i for fit in fits for i in fit.unreadable if i not in read)
-    return Marks(measured, tuple(unreadable), tuple(fit.pixels for fit in fits))
+    """One gauge's marks, each from the fit that knows most of its sides.
+
+    Unreadable is what could not be measured in any of the fits.
+    """
+    measured: dict[int, Mark] = {}
+    for mark in (mark for fit in fits for mark in fit.measured):
+        other = measured.get(mark.mark_id)
+        if other is None or sum(mark.sides) > sum(other.sides):
+            measured[mark.mark_id] = mark
+    unreadable = dict.fromkeys(i for fit in fits for i in fit.unreadable if i not in measured)
+    return Marks(tuple(measured.values()), tuple(unreadable), tuple(fit.pixels for fit in fits))
 
 
 def _corners(

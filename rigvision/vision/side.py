@@ -22,7 +22,7 @@ from rigvision.ground.conventions import FloatArray, PixelArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.photo.picture import Picture
 from rigvision.vision.edge_spread import StepPixels
-from rigvision.vision.side_pixels import SidePixels, outward, side_pixels
+from rigvision.vision.side_pixels import MODULES, SidePixels, outward, side_pixels
 
 BLUR_RANGE_PX = (0.25, 6.0)
 MIN_CONTRAST = 0.02  #: linear light; less is not a printed border
@@ -63,22 +63,32 @@ class SideFits:
     pixels: StepPixels
 
 
-def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
+def fit_sides(picture: Picture, quads_px: FloatArray, shown: FloatArray | None = None) -> SideFits:
     """Fit the four sides of each quad (M, 4, 2) given roughly in px. Sides (4 M) in order:
     side i of a mark runs from its corner i to corner i + 1.
+
+    ``shown`` (4 M, 2) says from where to where each is looked at, as parts of its length; nothing
+    where both are 0. Offset and turn are those of the whole side all the same.
     """
-    starts = quads_px.reshape(-1, 2).copy()
-    ends = np.roll(quads_px, -1, axis=1).reshape(-1, 2).copy()
-    samples = side_pixels(picture, starts, ends, ROUGH_ROWS)
+    first, last = np.array([[0.0, 1.0]]).T if shown is None else shown.T
+    whole_starts = quads_px.reshape(-1, 2)
+    along = np.roll(quads_px, -1, axis=1).reshape(-1, 2) - whole_starts
+    starts, ends = whole_starts + first[:, None] * along, whole_starts + last[:, None] * along
+    module_px = np.linalg.norm(along, axis=1) / MODULES
+    visible = np.flatnonzero(np.broadcast_to(last > first, len(along)))
+    samples = side_pixels(picture, starts[visible], ends[visible], ROUGH_ROWS, module_px[visible])
     rough = _counted(samples)
-    kept = np.flatnonzero(_believable(rough, LARGEST_PX[0]))  # the sides that can still be used
-    starts[kept], ends[kept] = _moved(starts[kept], ends[kept], rough[kept])
-    samples = side_pixels(picture, starts[kept], ends[kept], ROWS)
-    state, covariance = _fitted(samples, rough[kept], kept // 4)
+    believed = _believable(rough, LARGEST_PX[0])
+    kept, rough = visible[believed], rough[believed]  # the sides that can still be used
+    starts[kept], ends[kept] = _moved(starts[kept], ends[kept], rough)
+    samples = side_pixels(picture, starts[kept], ends[kept], ROWS, module_px[kept])
+    state, covariance = _fitted(samples, rough, kept // 4)
     good = _believable(state, LARGEST_PX[1])
     samples, kept = samples.part(good), kept[good]
     state, covariance = state[good], covariance[good]
     starts[kept], ends[kept] = _moved(starts[kept], ends[kept], state)
+    hidden = np.setdiff1d(np.arange(len(along)), visible)
+    starts[hidden], ends[hidden] = whole_starts[hidden], whole_starts[hidden] + along[hidden]
     normal = outward(starts, ends)
     fits = SideFits(
         normal,
@@ -89,11 +99,21 @@ def fit_sides(picture: Picture, quads_px: FloatArray) -> SideFits:
         np.zeros(len(starts), dtype=bool),
         _step_pixels(samples, state),
     )
-    fits.covariance[kept] = covariance[:, :2, :2]
+    whole = _of_whole_side(*(np.broadcast_to(part, len(along))[kept] for part in (first, last)))
+    fits.covariance[kept] = whole @ covariance[:, :2, :2] @ np.swapaxes(whole, 1, 2)
     fits.blur_px[kept] = state[:, BLUR]
     fits.contrast[kept] = state[:, 3] - state[:, 2]
     fits.usable[kept] = _well_known(covariance)
     return fits
+
+
+def _of_whole_side(first: FloatArray, last: FloatArray) -> FloatArray:
+    """The maps (S, 2, 2) from offset and turn of a part of a side to those of all of it."""
+    part = np.zeros((len(first), 2, 2))
+    part[:, 0, 0] = 1.0
+    part[:, 0, 1] = (1.0 - first - last) / (last - first)
+    part[:, 1, 1] = 1.0 / (last - first)
+    return part
 
 
 def _fitted(

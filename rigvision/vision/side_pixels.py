@@ -44,8 +44,11 @@ def side_pixels(
     starts: FloatArray,
     ends: FloatArray,
     rows: int,
+    module_px: FloatArray,
 ) -> SidePixels:
     """Whole pixels near each side, along rows or columns, whichever crosses it more squarely.
+
+    ``module_px`` (S,) is the size of a module of each side's mark.
 
     Below, a side's "rows" are picture rows or columns, and "columns" the other of the two.
     """
@@ -59,7 +62,7 @@ def side_pixels(
     trim = (TRIM_PX / np.linalg.norm(length, axis=1)[:, None]).clip(max=MOST_TRIM)
     row = np.round(start + (trim + (1.0 - 2.0 * trim) * np.linspace(0.0, 1.0, rows)) * run)
     column = np.round(minor_start + slope * (row - start))  # nearest to the line
-    reach = _reach_px(starts, ends)
+    reach = _reach_px(module_px)
     beside = np.arange(-reach, reach + 1)
 
     normal = outward(starts, ends)
@@ -75,8 +78,7 @@ def side_pixels(
     # other edges, whatever the slant.
     seen = (columns >= 0) & (columns < size[1 - major, None, None])
     seen &= ((row >= 0) & (row < size[major, None]) & ~twice)[:, :, None]
-    limit = REACH_MODULES * np.linalg.norm(length, axis=1) / MODULES
-    seen &= np.abs(across) <= limit[:, None, None]
+    seen &= np.abs(across) <= REACH_MODULES * module_px[:, None, None]
     light = _light(picture, row[:, :, None], columns, along_y[:, None, None], seen)
     along = (2.0 * (row - start) / run - 1.0)[:, :, None]
     return SidePixels(along.astype(np.float32), across.astype(np.float32), light, seen)
@@ -98,6 +100,6 @@ def _light(
     return light
 
 
-def _reach_px(starts: FloatArray, ends: FloatArray) -> int:
-    longest = float(np.linalg.norm(ends - starts, axis=1).max(initial=0.0))
-    return int(np.clip(np.ceil(REACH_MODULES * longest / MODULES), 3, MAX_REACH_PX))
+def _reach_px(module_px: FloatArray) -> int:
+    longest = float(module_px.max(initial=0.0))
+    return int(np.clip(np.ceil(REACH_MODULES * longest), 3, MAX_REACH_PX))

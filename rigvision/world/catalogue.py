@@ -6,7 +6,8 @@ import os
 from functools import lru_cache
 from pathlib import Path
 
-from rigvision.ground.errors import UsageError
+from rigvision.ground.errors import ModelError, UsageError
+from rigvision.ground.shown import one_line
 from rigvision.world.camera import Camera
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
@@ -17,8 +18,17 @@ DEFAULT_CAMERA = "generic-phone"
 
 
 def models_folder() -> Path:
-    """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout."""
+    """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout.
+
+    Raises ModelError where that is no folder: what is to be measured is then unknown.
+    """
     chosen = os.environ.get("RIGVISION_MODELS")
+    if chosen and not Path(chosen).is_dir():
+        raise ModelError(
+            "no-models-folder",
+            f"RIGVISION_MODELS is {one_line(chosen, 300)}, which is no folder.",
+            "Set it to a folder with gauges, frames and cameras in it, or leave it unset.",
+        )
     return Path(chosen) if chosen else shipped_models_folder()
 
 
@@ -45,8 +55,9 @@ def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
     if name_or_file not in known:
         raise UsageError(
             f"unknown-{_KINDS[kind][:-1]}",
-            f"There is no {_KINDS[kind][:-1]} named {name_or_file!r}.",
-            f"Known here: {', '.join(known) or 'none'}; or give the path of a .toml file.",
+            f"There is no {_KINDS[kind][:-1]} named {one_line(name_or_file, 80)!r}.",
+            f"Known here: {one_line(', '.join(known), 300) or 'none'}; "
+            "or give the path of a .toml file.",
         )
     return _read(models_folder() / _KINDS[kind] / f"{name_or_file}.toml", kind)
 
@@ -66,7 +77,7 @@ def _stamp(path: Path) -> int:
     """Makes the cache notice an edited file; a missing one is reported by the reader."""
     try:
         return path.stat().st_mtime_ns
-    except OSError:
+    except (OSError, ValueError):
         return 0
 
 

@@ -8,16 +8,32 @@ and values outside what is physically possible are refused with one sentence eac
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
+from itertools import islice
 from pathlib import Path
 from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from rigvision.ground.errors import ModelError
+from rigvision.ground.ordinary_file import read_ordinary
+from rigvision.ground.shown import one_line
 
 #: A model file is a page or two of text; anything larger is not one.
 MAX_MODEL_BYTES = 256 * 1024
+#: Tables in tables and arrays in arrays; the deepest of the shipped files is 3.
+MAX_DEPTH = 8
+#: Values and keys in all; the largest of the shipped files has 120.
+MAX_VALUES = 5000
+#: A key of more parts than MAX_DEPTH, where TOML has keys. Of a key with 60 000 parts the parser
+#: remembers each beginning: two and a half minutes for 120 kB.
+_PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_LONG_KEY = re.compile(
+    rf"(?:^|[\[{{,])[ \t]*+{_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MAX_DEPTH}}}", re.MULTILINE
+)
+#: Complaints that are shown of one file.
+MOST_COMPLAINTS = 5
 
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
@@ -67,52 +83,98 @@ def read_model(path: Path, kind: type[AnyTable]) -> AnyTable:
 
     Raises ModelError, naming file, table, key, the value found and what is allowed.
     """
-    try:
-        if path.stat().st_size > MAX_MODEL_BYTES:
-            raise _unreadable(path, f"it is larger than {MAX_MODEL_BYTES // 1024} KiB")
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise _unreadable(path, error.strerror or "it cannot be opened") from error
-    except UnicodeDecodeError as error:
-        raise _unreadable(path, "it is not UTF-8 text") from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _unreadable(path, f"it is not valid TOML: {error}") from error
+    data = _parsed(path)
     try:
         return kind.model_validate(data)
     except ValidationError as error:
         raise _invalid(path, kind, error) from error
 
 
+def _parsed(path: Path) -> dict[str, Any]:
+    """The file's TOML, of a size and depth that a model may have."""
+    text = _text(path)
+    if _LONG_KEY.search(text):
+        raise _unreadable(path, f"it has a key of more than {MAX_DEPTH} parts")
+    try:
+        data = tomllib.loads(text)
+    except RecursionError as error:
+        raise _unreadable(path, "it is not valid TOML: it is nested without end") from error
+    except ValueError as error:  # also a number with more digits than Python takes
+        raise _unreadable(path, f"it is not valid TOML: {one_line(str(error), 200)}") from error
+    _check_extent(path, data)
+    return data
+
+
+def _text(path: Path) -> str:
+    """The file as text; some editors put a byte order mark before it."""
+    try:
+        return read_ordinary(path, MAX_MODEL_BYTES).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise _unreadable(path, "it is not UTF-8 text") from error
+    except OSError as error:
+        raise _unreadable(path, error.strerror or "it cannot be opened") from error
+    except ValueError as error:
+        raise _unreadable(path, "no file can have such a name") from error
+
+
+def _check_extent(path: Path, data: dict[str, Any]) -> None:
+    """Raises ModelError for more values, or deeper nested ones, than a model has.
+
+    Level by level, as a nest may be deeper than functions can call themselves.
+    """
+    level: list[Any] = [data]
+    values = depth = 0
+    while level:
+        depth += 1
+        if depth > MAX_DEPTH:
+            raise _unreadable(path, f"it is nested more than {MAX_DEPTH} deep")
+        inner = [v for part in level for v in (part.values() if isinstance(part, dict) else part)]
+        values += len(inner)
+        if values > MAX_VALUES:
+            raise _unreadable(path, f"it holds more than {MAX_VALUES} values")
+        level = [v for v in inner if isinstance(v, (dict, list))]
+
+
 def _unreadable(path: Path, cause: str) -> ModelError:
     return ModelError(
         "model-unreadable",
-        f"The model file {path} cannot be used: {cause}.",
+        f"The model file {one_line(str(path), 300)} cannot be used: {cause}.",
         "Give the path of a gauge, frame or camera file in TOML.",
     )
 
 
 def _invalid(path: Path, kind: type[Table], error: ValidationError) -> ModelError:
-    complaints = [_complaint(kind, dict(e)) for e in error.errors(include_url=False)]
-    shown = complaints[:5] + ([f"and {len(complaints) - 5} more"] if len(complaints) > 5 else [])
+    errors = error.errors(include_url=False)
+    shown = [_complaint(kind, dict(e)) for e in islice(errors, MOST_COMPLAINTS)]
+    if len(errors) > MOST_COMPLAINTS:
+        shown.append(f"and {len(errors) - MOST_COMPLAINTS} more")
     return ModelError(
         "model-invalid",
-        f"The model file {path} is wrong: " + "; ".join(shown) + ".",
+        f"The model file {one_line(str(path), 300)} is wrong: " + "; ".join(shown) + ".",
         "Correct the file against the drawing or certificate; never guess a value.",
     )
 
 
 def _complaint(kind: type[Table], error: dict[str, Any]) -> str:
     """One pydantic error as: table and key, the value found, what is allowed."""
-    *tables, key = [str(part) for part in error["loc"]] or ["file"]
+    *tables, key = [one_line(str(part), 64) for part in error["loc"]] or ["file"]
     where = f"[{'.'.join(tables)}] {key}" if tables else f"key {key}"
     allowed = str(error["msg"]).removeprefix("Value error, ")
     if error["type"] == "missing":
         return f"{where} is missing"
     if error["type"] == "extra_forbidden":
         return f"{where} is not known{_nearest(kind, tables, key)}"
-    found = error["input"]
-    shown = f" = {found!r}"[:60] if not isinstance(found, dict) else ""
+    shown = "" if isinstance(error["input"], dict) else f" = {_value(error['input'])}"
     return f"{where}{shown}: {allowed[0].lower()}{allowed[1:]}"
+
+
+def _value(found: Any) -> str:
+    """A value as it may be shown. Python prints no number of more than some thousand digits."""
+    if isinstance(found, int) and found.bit_length() > 256:
+        return "a number of more than 77 digits"
+    if isinstance(found, (list, tuple)) and len(found) > 16:
+        return f"{len(found)} values"
+    return one_line(repr(found), 57)
 
 
 def _nearest(kind: type[Table], tables: list[str], key: str) -> str:

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import io
+import math
 import zlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from zipfile import BadZipFile, is_zipfile
+from zipfile import BadZipFile, ZipFile
 
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import ModelError
+from rigvision.ground.ordinary_file import read_ordinary
+from rigvision.ground.shown import one_line
 from rigvision.world.catalogue import shipped_models_folder
 
 MAX_BYTES = 8_000_000
+#: Of the arrays unpacked; they are 16-bit floats that hardly shrink.
+MAX_UNPACKED_BYTES = 16_000_000
+MAX_ARRAYS = 64
 #: What numpy and zipfile raise where a file is missing, cut off or damaged.
 READ_ERRORS = (OSError, EOFError, ValueError, KeyError, RuntimeError, BadZipFile, zlib.error)
 #: Features this many standard deviations from training's mean, and further, count alike.
@@ -66,20 +73,14 @@ def read_network(path: Path) -> Network:
     except READ_ERRORS as error:
         raise ModelError(
             "network-unreadable",
-            f"The network {path.name} in {path.parent} cannot be read: {error}.",
+            f"The network {path.name} in {path.parent} cannot be read: {one_line(_cause(error))}.",
             "Install rigvision again.",
         ) from error
 
 
 def _read(path: Path) -> Network:
-    if path.stat().st_size > MAX_BYTES:
-        raise ValueError(f"it has more than {MAX_BYTES} bytes")
-    if not is_zipfile(path):
-        raise ValueError("it is no archive of arrays")
-    # Opened here, as numpy leaves a file open that it cannot read.
-    with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
-        count = sum(name.startswith("weight") for name in file.files)
-        arrays = {name: np.asarray(file[name], dtype=np.float32) for name in file.files}
+    arrays = _arrays(read_ordinary(path, MAX_BYTES))
+    count = sum(name.startswith("weight") for name in arrays)
     if not all(np.isfinite(a).all() for a in arrays.values()):
         raise ValueError("it holds numbers that are not finite")
     mean, scale = arrays["mean"], arrays["scale"]
@@ -88,6 +89,39 @@ def _read(path: Path) -> Network:
     if not _fit(mean, scale, weights, biases):
         raise ValueError("its layers do not fit together")
     return Network(mean, scale, weights, tuple(bias[:, None, :] for bias in biases))
+
+
+def _arrays(content: bytes) -> dict[str, SingleArray]:
+    """The arrays of an .npz; how much they unpack to is known before any of them is."""
+    try:
+        archive = ZipFile(io.BytesIO(content))
+    except BadZipFile as error:
+        raise ValueError("it is no archive of arrays") from error
+    with archive:
+        members = archive.infolist()
+        if len(members) > MAX_ARRAYS or sum(m.file_size for m in members) > MAX_UNPACKED_BYTES:
+            raise ValueError("it unpacks to more than a network")
+        # ZipFile gives no more of a member than the size that was added up, and checks its sum.
+        return {m.filename.removesuffix(".npy"): _array(archive.read(m)) for m in members}
+
+
+def _array(content: bytes) -> SingleArray:
+    """One .npy of floats. numpy's own reader takes what memory the header claims."""
+    stream = io.BytesIO(content)
+    if np.lib.format.read_magic(stream) != (1, 0):
+        raise ValueError("it holds an array in an unusual form")
+    shape, by_columns, kind = np.lib.format.read_array_header_1_0(stream)
+    if kind.kind != "f":
+        raise ValueError(f"it holds {kind}, not numbers")
+    rest = stream.read()
+    if len(rest) != math.prod(shape) * kind.itemsize:
+        raise ValueError("it holds an array of another size than it says")
+    codes = np.frombuffer(rest, kind).reshape(shape, order="F" if by_columns else "C")
+    return np.ascontiguousarray(codes, dtype=np.float32)
+
+
+def _cause(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
 
 def _fit(

@@ -47,7 +47,7 @@ def check_folder(folder: Path, source: str, workers: int | None = None) -> list[
     A picture whose truth names a zone belongs to the group ``traced:ZONE``, any other to
     ``source``. ``workers`` None takes a process for every core.
     """
-    return _side_by_side(partial(_on_file, _measured, source), _photos(folder), workers)
+    return side_by_side(partial(_on_file, _measured, source), photos_in(folder), workers)
 
 
 def check_scenes(campaign: Campaign, workers: int | None = None) -> list[Record]:
@@ -57,7 +57,7 @@ def check_scenes(campaign: Campaign, workers: int | None = None) -> list[Record]
 
 def compare_folder(folder: Path, source: str, workers: int | None = None) -> list[Trial]:
     """Every estimator on every picture of a folder that has its truth beside it."""
-    found = _side_by_side(partial(_on_file, compare, source), _photos(folder), workers)
+    found = side_by_side(partial(_on_file, compare, source), photos_in(folder), workers)
     return list(chain.from_iterable(found))
 
 
@@ -70,7 +70,7 @@ def _measured(photo: Path, truth: Truth, group: str) -> Record:
     return measure(photo, truth, photo.stem, group)
 
 
-def _photos(folder: Path) -> list[Path]:
+def photos_in(folder: Path) -> list[Path]:
     return sorted(
         p
         for p in folder.iterdir()
@@ -91,7 +91,7 @@ def _on_scenes(look: Look[Found], campaign: Campaign, workers: int | None) -> li
     start = SCENES_A_SEED * campaign.seed + campaign.first
     numbers = range(start, start + campaign.scenes)
     with tempfile.TemporaryDirectory(prefix="rigvision-campaign-") as folder:
-        return _side_by_side(partial(_on_scene, look, campaign, Path(folder)), numbers, workers)
+        return side_by_side(partial(_on_scene, look, campaign, Path(folder)), numbers, workers)
 
 
 def _on_scene(look: Look[Found], campaign: Campaign, folder: Path, number: int) -> Found:
@@ -111,7 +111,7 @@ def _on_scene(look: Look[Found], campaign: Campaign, folder: Path, number: int) 
         photo.unlink()
 
 
-def _side_by_side(
+def side_by_side(
     look: Callable[[Job], Found], jobs: Sequence[Job], workers: int | None
 ) -> list[Found]:
     """What was found, in the order of the jobs; a bar on standard error."""

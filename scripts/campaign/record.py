@@ -13,7 +13,7 @@ from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.conventions import fold_deg
 from rigvision.ground.errors import PhotoError
-from rigvision.vision.pose import corrected_corners
+from rigvision.vision.view_problem import corrected_corners
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
 
@@ -73,6 +73,9 @@ class Record:
     outside_mm: float | None = None
     # Gap left over after the true turn to the best flat, in spreads of gap against clock.
     left_over_spreads: float | None = None
+    # Of a disturbed photo: codes of a retake that are right answers.
+    accepted_codes: tuple[str, ...] = ()
+    seconds: float | None = None  # that the check took
 
     @property
     def crash(self) -> str | None:

@@ -15,9 +15,11 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import PhotoError, Unmeasurable
 from rigvision.photo.picture import read_picture
 from rigvision.vision.broken_edge import EdgeTuning
+from rigvision.vision.camera_prior import camera_prior
 from rigvision.vision.coarse_slot import coarse_edges
-from rigvision.vision.marks import find_tags, read_marks
-from rigvision.vision.pose import camera_prior, solve_pose
+from rigvision.vision.marks import read_marks
+from rigvision.vision.pose import solve_pose
+from rigvision.vision.sighting import find_tags
 from rigvision.vision.slot_profiles import SlotProfiles, slot_profiles
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import DEFAULT_CAMERA, load

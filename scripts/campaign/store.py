@@ -49,8 +49,8 @@ def load(paths: Iterable[Path]) -> tuple[list[str], list[Record]]:
 def _record(plain: dict[str, Any]) -> Record:
     figures = tuple(Figure(**figure) for figure in plain.pop("figures"))
     corners = tuple((x, y, outward) for x, y, outward in plain.pop("corners_px"))
-    codes = tuple(plain.pop("codes"))
-    return Record(**plain, codes=codes, figures=figures, corners_px=corners)
+    texts = {name: tuple(plain.pop(name, ())) for name in ("codes", "accepted_codes")}
+    return Record(**plain, **texts, figures=figures, corners_px=corners)
 
 
 def _rounded(value: Any) -> Any:

@@ -12,8 +12,10 @@ from . import geometry, materials
 from .materials import Surface, make_surface, plain
 from .rig import Rig
 from .shots import Look, State
+from .staged import Body, Staged
 
 STICKER = 0.03
+DUCT = "duct"
 
 METALS: dict[str, Surface] = {
     "machined": Surface((0.47, 0.46, 0.445), 1.0, 0.34, brush=0.35, scratches=0.55, mottle=0.05),
@@ -47,7 +49,22 @@ def _soiled(look: Surface, soil: str) -> Surface:
     return replace(look, **changes[soil])
 
 
+def _staged(look: Surface, stage: Staged, body: Body) -> Surface:
+    """Add what a disturbance does to one of the two faces."""
+    gouges = tuple(g for g in stage.gouges if g.body == body)
+    look = replace(look, gouges=gouges, edge_polish_mm=stage.polish_mm)
+    if body == "sill":
+        return look
+    if stage.door_albedo is not None:
+        look = replace(look, base=(stage.door_albedo,) * 3, metallic=0.0)
+    if stage.coat_ior:
+        look = replace(look, coat_ior=stage.coat_ior, dirt=0.05, scratches=0.0, blast=0.0)
+    return look
+
+
 def _slot(kind: str) -> bpy.types.Material:
+    if kind == "white":
+        return make_surface("slot", Surface((0.7, 0.7, 0.68), 0.0, 0.6, dirt=0.1, scratches=0.0))
     if kind == "bare":
         return make_surface("slot", Surface((0.42, 0.41, 0.4), 1.0, 0.4, brush=0.3, dirt=0.5))
     return make_surface("slot", Surface((0.03, 0.028, 0.026), 0.0, 0.75, blast=0.4, dirt=0.3))
@@ -136,12 +153,12 @@ def build_frame(rig: Rig, state: State, look: Look) -> None:
     slot = _slot(look.slot)
     sill_look = _soiled(METALS[look.sill], look.soil)
     door_base = PAINTS.get(look.door) or METALS["bare"]
-    sill = make_surface("sill", sill_look)
-    door = make_surface("door", _soiled(door_base, look.soil))
+    sill = make_surface("sill", _staged(sill_look, look.staged, "sill"))
+    door = make_surface("door", _staged(_soiled(door_base, look.soil), look.staged, "door"))
     casting = make_surface(
         "casting", replace(sill_look, edge_wear=0.0, edge_grease=0.0, edge_dust=0.0)
     )
-    dark = plain("duct", (0.012, 0.011, 0.01), 0.8)
+    dark = plain(DUCT, (0.012, 0.011, 0.01), 0.8)
     low = rig.pocket_y[1]
     bar = geometry.rounded_bar(
         "sill",

@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 FULL_FRAME_DIAGONAL_MM = 43.27
+SENSOR_DIAGONAL_MM = 11.2
+F_NUMBER = 1.8
+FOCUS_POINT_MM = (0.0, 12.4, -6.0)
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,17 @@ class View:
         radius_sq = np.sum(plane**2, axis=1, keepdims=True)
         return self.principal_px + self.focal_px * plane * (1 + self.k1 * radius_sq)
 
+    def focus_beyond_mm(self, spot_px: float) -> float:
+        """How far behind the gap to focus for a blur spot of that diameter at the gap.
+
+        Even focus at infinity blurs no more than the lens's aperture lets it: 95 % of that at most.
+        """
+        depth = self.depth_mm(np.array(FOCUS_POINT_MM))
+        pixel_mm = SENSOR_DIAGONAL_MM / float(np.hypot(*self.size_px))
+        largest_px = self.focal_px * (self.focal_px * pixel_mm / F_NUMBER) / depth
+        part = min(spot_px / largest_px, 0.95)
+        return depth * part / (1 - part)
+
     def depth_mm(self, point_mm: Array) -> float:
         """Distance of a point from the camera along the optical axis."""
         return float((np.asarray(point_mm) - self.position_mm) @ self.axes[2])
@@ -90,6 +104,8 @@ def undistorted_pixels(view: View) -> tuple[Array, Array]:
     )
     radius_sq = x * x + y * y
     scale = np.ones_like(radius_sq)
-    for _ in range(8):
-        scale = 1 / (1 + view.k1 * radius_sq * scale * scale)
+    for _ in range(100):
+        former, scale = scale, 1 / (1 + view.k1 * radius_sq * scale * scale)
+        if np.abs(scale - former).max() < 1e-12:
+            break
     return cx + view.focal_px * x * scale, cy + view.focal_px * y * scale

@@ -13,17 +13,15 @@ import numpy as np
 from mathutils import Matrix
 from numpy.typing import NDArray
 
-from . import assembly, surroundings
-from .camera import View, undistorted_pixels
+from . import assembly, lamps, props, surroundings
+from .camera import F_NUMBER, FOCUS_POINT_MM, SENSOR_DIAGONAL_MM, View, undistorted_pixels
 from .rig import Rig
 from .shots import Shot
 
 Image = NDArray[np.float32]
 
-SENSOR_DIAGONAL_MM = 11.2
-F_NUMBER = 1.8
-FOCUS_POINT_MM = (0.0, 12.4, -6.0)
 OVERSCAN = 1.03
+PILOT_WIDTH_PX = 400
 
 
 @dataclass(frozen=True)
@@ -44,6 +42,8 @@ def build_scene(rig: Rig, shot: Shot) -> None:
     assembly.build_socket(rig, shot.state)
     assembly.build_yoke(rig, shot.state, shot.look)
     surroundings.build_surroundings(rig, shot.look, shot.state, shot.view, shot.seed)
+    props.build_props(rig, shot.state, shot.look.staged, shot.seed)
+    lamps.add_staged_light(rig, shot)
 
 
 def overscanned(view: View) -> View:
@@ -51,9 +51,18 @@ def overscanned(view: View) -> View:
     if view.k1 == 0.0:
         return view
     width, height = view.size_px
-    size = (2 * math.ceil(width * OVERSCAN / 2), 2 * math.ceil(height * OVERSCAN / 2))
+    larger = max(OVERSCAN, 1.01 * _reach(view))
+    size = (2 * math.ceil(width * larger / 2), 2 * math.ceil(height * larger / 2))
     scale = np.hypot(width, height) / np.hypot(*size)
     return replace(view, size_px=size, focal_scale=view.focal_scale * scale, k1=0.0)
+
+
+def _reach(view: View) -> float:
+    """How many times as large a picture without ``k1`` must be to hold all of this one."""
+    x, y = undistorted_pixels(view)
+    width, height = view.size_px
+    across = np.abs(x - (width - 1) / 2).max() / (width / 2)
+    return float(max(across, np.abs(y - (height - 1) / 2).max() / (height / 2)))
 
 
 def place_camera(view: View, quality: Quality) -> None:
@@ -131,12 +140,42 @@ def render_linear(rig: Rig, shot: Shot, quality: Quality) -> Image:
     view = overscanned(shot.view)
     place_camera(view, quality)
     configure(view, quality, shot.seed)
+    if shot.look.staged.duct_over_door is not None:
+        _light_duct(rig, shot, quality)
+    image = _rendered()
+    return distort(image, view, shot.view) if shot.view.k1 else image
+
+
+def _rendered() -> Image:
+    """Return the linear light of the scene as it stands."""
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "linear.exr"
         bpy.context.scene.render.filepath = str(target)
         bpy.ops.render.render(write_still=True)
-        image = read_exr(target)
-    return distort(image, view, shot.view) if shot.view.k1 else image
+        return read_exr(target)
+
+
+def _light_duct(rig: Rig, shot: Shot, quality: Quality) -> None:
+    """Make the duct's walls glow, by what a small picture shows of the door beside the gap."""
+    width, height = (round(s * PILOT_WIDTH_PX / max(shot.view.size_px)) for s in shot.view.size_px)
+    scale = width / shot.view.size_px[0]
+    dx, dy = shot.view.principal_offset_px
+    offset = (dx * scale, dy * scale)
+    pilot = replace(shot.view, size_px=(width, height), principal_offset_px=offset, k1=0.0)
+    scene = bpy.context.scene
+    camera = scene.camera
+    place_camera(pilot, quality)
+    configure(pilot, quality, shot.seed)
+    y = rig.sill_edge_y + shot.state.gap + 3.0
+    seen = pilot.project(np.array([[x, y, rig.face_z] for x in rig.stations_x]))
+    column, row = np.round(seen).astype(int).T
+    door = float(np.median(_rendered()[row, column].mean(axis=-1)))
+    scene.camera = camera
+    configure(overscanned(shot.view), quality, shot.seed)
+    shader = bpy.data.materials[assembly.DUCT].node_tree.nodes["Principled BSDF"]
+    # The walls stay dark under their glow: light thrown from wall to wall would add to it.
+    shader.inputs["Emission Color"].default_value = (1.0, 0.99, 0.96, 1.0)
+    shader.inputs["Emission Strength"].default_value = shot.look.staged.duct_over_door * door
 
 
 def read_exr(path: Path) -> Image:

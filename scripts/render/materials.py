@@ -8,6 +8,8 @@ import bpy
 import cv2
 import numpy as np
 
+from .staged import Gouge
+
 Rgb = tuple[float, float, float]
 Socket = bpy.types.NodeSocket
 TEXELS_PER_MM = 20
@@ -35,6 +37,11 @@ class Surface:
     edge_grease: float = 0.0
     edge_dust: float = 0.0
     edge_soot: float = 0.0
+    #: Width of a band polished bright along the edge; 0 without.
+    edge_polish_mm: float = 0.0
+    gouges: tuple[Gouge, ...] = ()
+    #: Refractive index of a clear coat; 0 without.
+    coat_ior: float = 0.0
 
 
 class Graph:
@@ -165,6 +172,20 @@ def make_surface(name: str, look: Surface) -> bpy.types.Material:
         rough = graph.blend(film, rough, 0.22)
         lumps = graph.math("MULTIPLY", film, graph.noise((0.8, 0.8, 0.8), 3.0))
         normal = graph.bump(lumps, 0.2, normal)
+    for gouge in look.gouges:
+        mask, height = _gouge(graph, gouge)
+        colour = graph.mix(mask, colour, (0.6, 0.58, 0.55))
+        metallic = graph.blend(mask, metallic, 1.0)
+        rough = graph.blend(mask, rough, 0.28)
+        normal = graph.bump(height, gouge.depth_mm, normal)
+    if look.edge_polish_mm:
+        band = _polished(graph, look.edge_polish_mm)
+        colour = graph.mix(band, colour, (0.8, 0.79, 0.77))
+        metallic = graph.blend(band, metallic, 1.0)
+        rough = graph.blend(band, rough, 0.14)
+    if look.coat_ior:
+        for name, amount in (("Weight", 1.0), ("Roughness", 0.015), ("IOR", look.coat_ior)):
+            graph.put(graph.shader.inputs[f"Coat {name}"], amount)
     for socket, value in (("Base Color", colour), ("Roughness", rough), ("Metallic", metallic)):
         graph.put(graph.shader.inputs[socket], value)
     if normal is not None:
@@ -188,6 +209,32 @@ def _scratch(graph: Graph, look: Surface, colour: object, rough: object) -> tupl
         colour = graph.mix(mask, colour, bright)
         rough = graph.blend(mask, rough, 0.25)
     return colour, rough
+
+
+def _gouge(graph: Graph, gouge: Gouge) -> tuple[Socket, Socket]:
+    """Return where a scratch is, and its height: 1 on the face, 0 at its bottom."""
+    split = graph.tree.nodes.new("ShaderNodeSeparateXYZ")
+    graph.put(split.inputs[0], graph.coords)
+    x, y = split.outputs[0], split.outputs[1]
+    outwards = 1.0 if gouge.body == "door" else -1.0
+    wander = graph.math("MULTIPLY", graph.noise((0.05, 0.0, 0.0), 2.0), 0.2)
+    line = graph.math("ADD", graph.math("MULTIPLY", x, gouge.slope), wander)
+    away = graph.math("SUBTRACT", graph.math("MULTIPLY", y, outwards), line)
+    off = graph.math("ABSOLUTE", graph.math("SUBTRACT", away, gouge.away_mm - 0.1))
+    along = graph.math("ABSOLUTE", graph.math("SUBTRACT", x, gouge.at_x_mm))
+    half, end = gouge.width_mm / 2, gouge.length_mm / 2
+    inside = graph.math("SUBTRACT", 1.0, graph.ramp(along, end - 4.0, end))
+    depth = graph.math("SUBTRACT", 1.0, graph.ramp(off, 0.5 * half, half))
+    mask = graph.math("MULTIPLY", inside, depth)
+    bottom = graph.math("SUBTRACT", 1.0, graph.ramp(off, 0.0, half))
+    return mask, graph.math("SUBTRACT", 1.0, graph.math("MULTIPLY", inside, bottom))
+
+
+def _polished(graph: Graph, width_mm: float) -> Socket:
+    """Return a band along the edge, nowhere quite worn away."""
+    rub = graph.blend(graph.noise((0.08, 0.0, 0.0), 3.0), 0.6 * width_mm, 1.3 * width_mm)
+    past = graph.math("SUBTRACT", graph.edge_distance(), rub)
+    return graph.math("SUBTRACT", 1.0, graph.ramp(past, -0.03, 0.03))
 
 
 def _soil(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image as Pillow
 from PIL.ExifTags import IFD, Base
 
-from .engine import F_NUMBER, SENSOR_DIAGONAL_MM
+from .camera import F_NUMBER, SENSOR_DIAGONAL_MM
 from .shots import Phone, Shot
 
 Image = NDArray[np.float32]
@@ -39,7 +39,11 @@ def develop(linear: Image, shot: Shot, white_level: float) -> NDArray[np.uint8]:
 
 
 def _exposure(linear: Image, white_level: float, phone: Phone) -> float:
-    """Return the gain: mid-grey on average, but pads below clipping."""
+    """Return the gain: mid-grey on average, but pads below clipping, or else the middle."""
+    if phone.meters_middle:
+        height, width = linear.shape[:2]
+        middle = linear[height // 3 : 2 * height // 3, width // 3 : 2 * width // 3].mean(axis=-1)
+        return WHITE_TARGET / float(np.percentile(middle, 95)) * 2**phone.exposure_ev
     mean = float(np.mean(np.minimum(linear, 2 * white_level)))
     gain = min(0.23 / mean, WHITE_TARGET / white_level)
     return gain * 2**phone.exposure_ev
@@ -142,13 +146,24 @@ def jpeg_bytes(pixels: NDArray[np.uint8], shot: Shot) -> bytes:
     """Encode as the phone does (4:2:0), under the size limit, stored in sensor orientation."""
     stored = np.rot90(pixels) if shot.phone.orientation == 6 else pixels
     picture = Pillow.fromarray(np.ascontiguousarray(stored))
+    if shot.phone.earlier_quality:
+        picture = _copied(picture, shot.phone.earlier_quality)
     extra = {"exif": exif_of(shot)} if shot.phone.exif else {}
-    for quality in range(shot.phone.quality, 40, -4):
+    for quality in range(shot.phone.quality, min(40, shot.phone.quality - 1), -4):
         buffer = io.BytesIO()
         picture.save(buffer, "JPEG", quality=quality, subsampling=2, optimize=True, **extra)
         if buffer.tell() <= MAX_BYTES:
             break
     return buffer.getvalue()
+
+
+def _copied(picture: Pillow.Image, quality: int) -> Pillow.Image:
+    """Return what an earlier JPEG left, whose blocks began 3 px further left and 5 further up."""
+    width, height = picture.size
+    padded = np.pad(np.asarray(picture), ((5, 0), (3, 0), (0, 0)), mode="edge")
+    buffer = io.BytesIO()
+    Pillow.fromarray(padded).save(buffer, "JPEG", quality=quality, subsampling=2)
+    return Pillow.open(buffer).convert("RGB").crop((3, 5, 3 + width, 5 + height))
 
 
 def write_beside(path: Path, content: bytes) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from .camera import View
 from .rig import Rig
+from .staged import Staged
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ class Look:
     cover: tuple[tuple[int, str], ...] = ()
     pad_gloss: float = 0.0
     mark_shift: int = 0
+    staged: Staged = field(default_factory=Staged)
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,19 @@ class Phone:
     orientation: int = 1
     exif: bool = True
     exif_focal: bool = True
+    #: JPEG quality of an earlier copy of the picture, whose blocks lay elsewhere; 0 without.
+    earlier_quality: int = 0
+    #: Exposes for the brightest of the picture's middle instead of for pads and the whole.
+    meters_middle: bool = False
+
+
+@dataclass(frozen=True)
+class Disturbed:
+    """What is wrong with a picture, and the reasons that may rightly be given to refuse it."""
+
+    name: str
+    strength: int
+    accepted_codes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -80,6 +95,7 @@ class Shot:
     retake: tuple[str, ...] = ()
     seed: int = 0
     zone: str = ""
+    disturbed: Disturbed | None = None
 
 
 @dataclass(frozen=True)

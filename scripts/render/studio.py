@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from .disturbances import disturbed_shots
 from .engine import Quality, render_linear
 from .phone import develop, jpeg_bytes, write_beside
 from .rig import Rig
@@ -22,10 +23,13 @@ FULL_SIZE = (4000, 3000)
 
 def choose_shots(rig: Rig, options: argparse.Namespace) -> list[Shot]:
     """Return the shots asked for; raises SystemExit for a name that is no sample."""
+    width, height = map(int, options.size.split("x")) if options.size else FULL_SIZE
+    size_px = (width, height)
+    if options.disturbed is not None:
+        numbers = range(options.first, options.first + options.disturbed)
+        return disturbed_shots(numbers, options.seed, rig, size_px, options.only)
     if options.random is not None:
-        width, height = map(int, options.size.split("x")) if options.size else FULL_SIZE
         numbers = range(options.first, options.first + options.random)
-        size_px = (width, height)
         return [random_shot(n, options.seed, rig, size_px, options.zone) for n in numbers]
     shots = sample_shots(rig)
     if options.only:

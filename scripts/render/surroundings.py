@@ -17,6 +17,7 @@ from .camera import View
 from .materials import Surface, braid, make_surface, plain
 from .rig import Rig
 from .shots import Look, State
+from .staged import EdgeShadow
 
 
 def build_structure(seed: int) -> None:
@@ -130,7 +131,7 @@ def add_lights(name: str, view: View, rig: Rig, state: State, seed: int) -> None
         add_lamp(side, middle, 130.0, 2.2, (1.0, 0.95, 0.86))
     elif name == "shadow":
         add_world("interior", 0.22, rng.uniform(0, 2 * pi))
-        _edge_shadow(rig, state, middle)
+        add_edge_shadow(rig, state, EdgeShadow("door", 1.2, 14.0, 0.22, 0.33))
     else:
         raise ValueError(f"no light named {name!r}")
 
@@ -188,15 +189,17 @@ def _ceiling(rng: np.random.Generator, irradiance: float) -> None:
         bpy.context.scene.collection.objects.link(obj)
 
 
-def _edge_shadow(rig: Rig, state: State, middle: Vector) -> None:
-    """Put a lamp overhead and a straight edge before it, its shadow 1.2 mm above the gap."""
-    lamp = Vector((60.0, 420.0, 260.0))
-    add_lamp(lamp, middle, 14.0, 2.6, (1.0, 0.96, 0.9))
-    edge = Vector((0.0, rig.sill_edge_y + state.gap + 1.2, rig.face_z))
-    toward = 0.33
-    here = edge + toward * (lamp - edge)
+def add_edge_shadow(rig: Rig, state: State, shadow: EdgeShadow) -> None:
+    """Put a lamp overhead and a straight edge before it, its shadow beside the gap."""
+    lamp, middle = Vector((60.0, 420.0, 260.0)), Vector((0.0, 5.0, -3.0))
+    add_lamp(lamp, middle, shadow.lamp_diameter_mm, 2.6, (1.0, 0.96, 0.9))
+    on_door = shadow.body == "door"
+    off = state.gap + shadow.away_mm if on_door else -shadow.away_mm
+    edge = Vector((0.0, rig.sill_edge_y + off, rig.face_z))
+    here = edge + shadow.toward_lamp * (lamp - edge)
     black = plain("tool", (0.02, 0.02, 0.02), 0.6)
-    ruler = geometry.rounded_box("tool", (-150.0, 0.0, -1.0), (260.0, 7.0, 1.0), 0.2, black)
+    low, high = (0.0, 7.0) if on_door else (-7.0, 0.0)
+    ruler = geometry.rounded_box("tool", (-150.0, low, -1.0), (260.0, high, 1.0), 0.2, black)
     ruler.location = here
     normal = lamp - edge
     ruler.rotation_euler = (np.arctan2(-normal.y, normal.z), 0.0, 0.012)
@@ -210,12 +213,14 @@ def add_cover(rig: Rig, tag: int, kind: str, seed: int) -> None:
         cloth = Surface(
             (0.55, 0.42, 0.2), 0.0, 0.55, scratches=0.0, mottle=0.1, dirt=0.3, blast=0.3
         )
-        _sheet("tape", (x, y), (54.0, 19.0), 0.35, 0.12, 24.0, make_surface("tape", cloth), seed)
+        crumpled_sheet(
+            "tape", (x, y), (54.0, 19.0), 0.35, 0.12, 24.0, make_surface("tape", cloth), seed
+        )
     else:
         cloth = Surface(
             (0.16, 0.05, 0.045), 0.0, 0.9, scratches=0.0, mottle=0.1, dirt=0.4, blast=1.0
         )
-        _sheet(
+        crumpled_sheet(
             "rag",
             (x - 10, y - 15),
             (70.0, 66.0),
@@ -227,7 +232,7 @@ def add_cover(rig: Rig, tag: int, kind: str, seed: int) -> None:
         )
 
 
-def _sheet(
+def crumpled_sheet(
     name: str,
     centre: tuple[float, float],
     size: tuple[float, float],
@@ -236,8 +241,9 @@ def _sheet(
     turn_deg: float,
     material: bpy.types.Material,
     seed: int,
+    z_mm: float = 0.02 + STICKER,
 ) -> None:
-    """Lay a crumpled sheet on the plate."""
+    """Lay a crumpled sheet on the plate, or at that height."""
     mesh = bpy.data.meshes.new(name)
     bm = bmesh.new()
     bmesh.ops.create_grid(bm, x_segments=160, y_segments=160, size=0.5)
@@ -252,7 +258,7 @@ def _sheet(
     mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
     mesh.materials.append(material)
     obj = bpy.data.objects.new(name, mesh)
-    obj.location = (*centre, 0.02 + STICKER)
+    obj.location = (*centre, z_mm)
     obj.rotation_euler = (0.0, 0.0, np.radians(turn_deg))
     bpy.context.scene.collection.objects.link(obj)
 
@@ -260,6 +266,7 @@ def _sheet(
 def build_surroundings(rig: Rig, look: Look, state: State, view: View, seed: int) -> None:
     """Add everything but the rig itself."""
     build_structure(look.surroundings)
-    add_lights(look.light, view, rig, state, seed)
+    if look.staged.lighting is None:
+        add_lights(look.light, view, rig, state, seed)
     for number, (tag, kind) in enumerate(look.cover):
         add_cover(rig, tag, kind, seed % 97 + number)

@@ -12,6 +12,7 @@ from .assembly import (
     socket_in_frame,
     yoke_in_gauge,
 )
+from .disturbed import disturbance_of, marks_outside
 from .rig import Rig
 from .shots import Shot, State
 
@@ -119,8 +120,10 @@ def truth_of(rig: Rig, shot: Shot) -> dict[str, object]:
         "sill": {"offset_mm": state.sill_offset, "tilt_deg": state.sill_tilt_deg},
         "marks": mark_corners(rig, shot),
         "marks_covered": [tag for tag, _ in look.cover],
+        **({"marks_outside": sorted(outside)} if (outside := marks_outside(view, rig)) else {}),
         "condition": shot.condition,
         **zone,
+        **disturbance_of(shot),
         "light": look.light,
         "surface": (
             f"sill {look.sill}, door {look.door}, slot {look.slot}, gauge {look.gauge}, {look.soil}"

@@ -1,0 +1,1 @@
+"""Signed records of checks, kept in a ledger on this machine."""
