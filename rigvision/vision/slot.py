@@ -159,7 +159,8 @@ def _believed(
     wander = np.where(np.isfinite(course.wander_mm), course.wander_mm, 0.0)
     found = found.wider(np.maximum(wander**2 - tuning.straight_mm**2, 0.0))
     peaks = np.median(course.clipped, axis=0) > tuning.some_clipped
-    found = found.wider_alike(peaks * (tuning.clipped_radii * profiles.radius_mm) ** 2)
+    doubt_mm = tuning.clipped_radii * profiles.radius_mm
+    found = found.wider_alike(np.where(peaks, doubt_mm**2, 0.0))
     return found.part(good)
 
 
