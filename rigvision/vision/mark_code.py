@@ -21,8 +21,6 @@ from rigvision.ground.conventions import FloatArray
 BORDER, GRID = 8, 10
 #: Pixels of a rectified patch for each cell, and cells beyond the grid on every side.
 CELL_PX, MARGIN_CELLS = 6, 2
-#: How far a mark is looked for around its expected place, cells.
-REACH_CELLS = 1.5
 #: Brighter by less, of both together, tells nothing: noise, and what JPEG does to a flat patch.
 TELLING = 0.04
 #: Codes that noise alone may make two flat cells differ by.
@@ -44,8 +42,13 @@ class CodeMatch:
     shown: FloatArray
 
 
-def match_code(codes: npt.NDArray[np.uint8], corners_px: FloatArray, mark_id: int) -> CodeMatch:
-    """Hold a mark's grid against codes (H, W) about where its corners (4, 2) are expected."""
+def match_code(
+    codes: npt.NDArray[np.uint8], corners_px: FloatArray, mark_id: int, reach_cells: float = 1.5
+) -> CodeMatch:
+    """Hold a mark's grid against codes (H, W) where its corners (4, 2) are expected, and so many
+
+    cells about it. The further it may be, the more places there are for chance to agree.
+    """
     size = CELL_PX * (GRID + 2 * MARGIN_CELLS)
     first, last = CELL_PX * (MARGIN_CELLS + 1) - 0.5, CELL_PX * (MARGIN_CELLS + 1 + BORDER) - 0.5
     flat = np.array([[first, first], [last, first], [last, last], [first, last]])
@@ -53,7 +56,7 @@ def match_code(codes: npt.NDArray[np.uint8], corners_px: FloatArray, mark_id: in
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     patch = cv2.warpPerspective(codes, to_picture, (size, size), flags=flags)
     means = cv2.blur(patch, (CELL_PX - 1, CELL_PX - 1)).astype(np.float32)
-    reach = round(REACH_CELLS * CELL_PX)
+    reach = round(reach_cells * CELL_PX)
     steps = np.arange(-reach, reach + 1)
     centres = CELL_PX * (MARGIN_CELLS + np.arange(GRID)) + CELL_PX // 2
     rows = centres + steps[:, None]  # (D, GRID)

@@ -186,7 +186,7 @@ def _with_lost(marks: Marks, picture: Picture, gauge: Gauge) -> Marks:
 def _fit(picture: Picture, sightings: list[Sighting]) -> _Fit:
     """Fit all visible sides of some tags."""
     quads_px = np.array([s.corners_px for s in sightings]).reshape(-1, 4, 2)
-    shown = np.array([WHOLE if s.shown is None else s.shown for s in sightings])
+    shown = np.array([WHOLE if s.shown is None else s.shown for s in sightings]).reshape(-1, 4, 2)
     fits = fit_sides(picture, quads_px, shown.reshape(-1, 2))
     known = fits.usable.reshape(-1, 4)
     # Hidden sides' lines are the rough ones.

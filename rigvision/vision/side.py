@@ -14,6 +14,7 @@ and scratches do not pull the line. A side that has settled takes no further par
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 import numpy.typing as npt
@@ -279,8 +280,9 @@ def _tukey_root(residual: PixelArray, seen: npt.NDArray[np.bool_], least: FloatA
 
 def _median_where(values: PixelArray, valid: npt.NDArray[np.bool_]) -> FloatArray:
     """Median (S,) of the valid samples of each side; 0 where there are none."""
-    ordered = np.sort(np.where(valid, values, np.inf).reshape(len(values), -1), axis=1)
-    count = valid.reshape(len(values), -1).sum(axis=1)
+    flat = (len(values), prod(values.shape[1:]))  # no -1: there may be no sides at all
+    ordered = np.sort(np.where(valid, values, np.inf).reshape(flat), axis=1)
+    count = valid.reshape(flat).sum(axis=1)
     middle = ordered[
         np.arange(len(values)), np.maximum(count // 2, 0).clip(max=ordered.shape[1] - 1)
     ]

@@ -63,10 +63,12 @@ def solve_view(
 ) -> SolvedView | None:
     """The view by marks and prior; None where no set of marks agrees."""
     first = _solved(plate, gauge, prior, tuning)
-    if first and first.sufficient and _believable(first, tuning):
+    if first is None or (first.sufficient and _believable(first, tuning)):
         return first
     others = [(_doubting(plate, gauge, prior, doubted, tuning), least) for doubted, least in DOUBTS]
-    rated = [(s, least) for s, least in [(first, 0.0), *others] if s and s.sufficient]
+    # Without a belief more goes: a majority of the marks must say so.
+    others = [(s, least) for s, least in others if 2 * len(s.plate) > len(plate)]
+    rated = [(s, least) for s, least in [(first, 0.0), *others] if s.sufficient]
     if not rated:
         return None
     scatter = min(s.problem.scatter(s.parameters) for s, _ in rated)
