@@ -86,7 +86,7 @@ def _checked(
         seen.yoke = find_yoke(picture, seen.marks, seen.pose, seen.gauge, seen.frame)
         seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)
     except Unmeasurable as reason:
-        cause = cause_of(picture, reason)
+        cause = cause_of(picture, reason, seen.marks)
     findings = findings_of(seen, cause)
     return assemble(facts_of(picture), seen, findings, decide(findings), door, known_camera.name)
 

@@ -5,6 +5,7 @@ Only carries figures from one form to another; measures and decides nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
@@ -12,6 +13,8 @@ import numpy as np
 
 import rigvision
 from rigvision.decision.acceptance import Judged
+from rigvision.decision.cause import Cause
+from rigvision.decision.lost_marks import UnreadMark, too_few
 from rigvision.decision.result import (
     BudgetLine,
     CharacteristicResult,
@@ -24,7 +27,7 @@ from rigvision.decision.result import (
     ViewResult,
     YokeResult,
 )
-from rigvision.decision.sight import Cause, Sight
+from rigvision.decision.sight import Sight
 from rigvision.decision.verdict import Decision, Findings
 from rigvision.evidence import Evidence
 from rigvision.ground.conventions import FloatArray
@@ -33,6 +36,9 @@ from rigvision.ground.measured import Influence, Measured
 from rigvision.photo.picture import Picture
 from rigvision.photo.sharpness import blur_px, lightest
 from rigvision.vision.conditions import Conditions
+from rigvision.vision.marks import Marks
+from rigvision.vision.missing_marks import LostMark
+from rigvision.vision.pose import Pose
 from rigvision.vision.view import View
 from rigvision.world.recognise import has_index_lines
 
@@ -101,7 +107,7 @@ def assemble(
     )
 
 
-def cause_of(picture: Picture, stopped: Unmeasurable) -> Cause:
+def cause_of(picture: Picture, stopped: Unmeasurable, marks: Marks | None) -> Cause:
     """The reason to give: marks not found in a blurred or dark picture are not at fault."""
     if stopped.code in ("no-gauge", "too-few-marks", "marks-disagree"):
         light = lightest(picture)
@@ -117,7 +123,28 @@ def cause_of(picture: Picture, stopped: Unmeasurable) -> Cause:
                 "limit": f"{limit:.1f} px",
                 "cure": "focus",
             }
+    if stopped.code == "too-few-marks" and marks:
+        return too_few(_unread(marks, marks.lost), stopped.facts)
     return stopped.code, stopped.facts
+
+
+def _unread(marks: Marks, lost: Sequence[LostMark]) -> tuple[UnreadMark, ...]:
+    """Lost marks with their places from the middle of the gauge, as far as any mark tells."""
+    seen = [m.corners_px.mean(axis=0) for m in marks.measured]
+    places = {m.mark_id: m.corners_px.mean(axis=0) for m in lost if m.corners_px is not None}
+    if not seen and not places:
+        return tuple(UnreadMark(m.mark_id, m.cause, None) for m in lost)
+    middle = np.mean([*seen, *places.values()], axis=0)
+    return tuple(
+        UnreadMark(m.mark_id, m.cause, _vector(places.get(m.mark_id), middle)) for m in lost
+    )
+
+
+def _vector(place: FloatArray | None, middle: FloatArray) -> tuple[float, float] | None:
+    if place is None:
+        return None
+    x, y = place - middle
+    return float(x), float(y)
 
 
 def _sight(seen: Evidence) -> Sight | None:
@@ -132,10 +159,17 @@ def _sight(seen: Evidence) -> Sight | None:
         seen.pose.rival_ratio,
         seen.prior.focal_known,
         seen.pose.refused,
+        marks_lost=_unread(seen.marks, _not_read(seen.pose)) if seen.marks else (),
+        camera_doubted=seen.pose.doubted,
         gauge_right=_way(view, np.array([1.0, 0.0, 0.0])),
         camera_side=_way(view, view.camera_centre_mm * np.array([1.0, 1.0, 0.0])),
     )
     return _under(seen.conditions, sight, scale) if seen.conditions else sight
+
+
+def _not_read(pose: Pose) -> tuple[LostMark, ...]:
+    """Those that were read and refused are told apart from these."""
+    return tuple(mark for mark in pose.lost if mark.cause != "contradicts")
 
 
 def _under(conditions: Conditions, sight: Sight, px_per_mm: float) -> Sight:

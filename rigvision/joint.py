@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from rigvision.chain import PathLike, check_many
+from rigvision.decision.cause import Cause
 from rigvision.decision.joint_result import DepthResult, JointResult
 from rigvision.decision.reasons import reason
 from rigvision.decision.result import CheckResult
-from rigvision.decision.sight import Cause
 from rigvision.decision.verdict import Findings, decide
 from rigvision.evidence import Evidence
 from rigvision.findings import assemble, findings_of

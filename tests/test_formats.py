@@ -141,6 +141,18 @@ def test_numbers_of_32_bits_are_refused_by_name(tmp_path, kind):
     assert caught.value.code == "strange-pixels"
 
 
+@pytest.mark.parametrize("packing", ["raw", "packbits", "tiff_lzw", "tiff_adobe_deflate"])
+def test_tiffs_packed_without_loss_are_read(tmp_path, packing):
+    Image.fromarray(scene_rgb()).save(tmp_path / "t.tif", compression=packing)
+    assert apart(tmp_path / "t.tif") == 0
+
+
+def test_a_tiff_packed_by_a_decoder_that_hides_damage_is_refused(tmp_path):
+    Image.fromarray(scene_rgb()).save(tmp_path / "t.tif", compression="jpeg")
+    with pytest.raises(PhotoError, match="packed"):
+        read_picture(tmp_path / "t.tif")
+
+
 def test_a_grey_tiff_of_16_bits_keeps_them(tmp_path):
     codes = np.arange(80_000, dtype=np.uint16).reshape(250, 320)
     cv2.imwrite(str(tmp_path / "d.tif"), codes)

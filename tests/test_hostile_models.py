@@ -12,7 +12,7 @@ from rigvision.cli.main import main
 from rigvision.ground.errors import ModelError, UsageError
 from rigvision.world import model as module
 from rigvision.world.camera import Camera
-from rigvision.world.catalogue import load, load_all, models_folder, names, shipped_models_folder
+from rigvision.world.catalogue import load, load_all, names, shipped_models_folder
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -191,7 +191,7 @@ def test_a_models_folder_that_is_none_is_named(tmp_path, monkeypatch, capsys):
     for place in (tmp_path / "file", tmp_path / "pipe", tmp_path / "nowhere"):
         monkeypatch.setenv("RIGVISION_MODELS", str(place))
         with pytest.raises(ModelError, match=r"RIGVISION_MODELS is .*, which is no folder"):
-            models_folder()
+            load_all(Gauge)
         with pytest.raises(SystemExit) as left:
             main(["check", "a.jpg"])
         assert left.value.code == 1

@@ -92,3 +92,13 @@ def test_one_segment_s_burr_does_not_move_the_rest():
 def test_brightness_does_not_matter():
     light = profiles(0.1, 0.04, 1.5, np.random.default_rng(6))
     assert posterior(light) == pytest.approx(posterior(0.3 * light), abs=5e-3)
+
+
+def test_a_wholly_black_profile_tells_nothing_and_is_no_error():
+    """Underexposed to code 0 across the limb: neither place nor NaN may come of it."""
+    light = np.zeros((len(S_MM), 3))
+    model = LimbModel(S_MM, PLACES_MM, BLUR_MM, RADIUS_MM)
+    log = model.log_likelihood(light)
+    assert np.isfinite(log).all()
+    _, sigma = posterior(light)
+    assert sigma > 0.25  # places from -0.6 to 0.6 mm, all alike, would give 0.35

@@ -65,3 +65,10 @@ def test_where_nothing_shows_the_drawing_is_left():
     place = place_face(X_MM, flat, BLUR_MM, DRAWN_MM)
     assert place.x_mm == pytest.approx(DRAWN_MM, abs=0.04)
     assert place.u_mm > 0.06
+
+
+def test_bands_that_are_wholly_black_leave_the_drawing():
+    """Underexposed to code 0: no place, no NaN, and the doubt that was there before."""
+    black = place_face(X_MM, np.zeros((len(X_MM), 6)), BLUR_MM, DRAWN_MM)
+    assert black.x_mm == pytest.approx(DRAWN_MM, abs=0.04)
+    assert black.u_mm > 0.06

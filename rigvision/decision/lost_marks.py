@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from rigvision.decision.cause import Cause
 from rigvision.decision.directions import place, way
-from rigvision.decision.sight import Cause
 
 
 @dataclass(frozen=True, slots=True)

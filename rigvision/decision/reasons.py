@@ -242,6 +242,12 @@ REASONS: dict[str, ReasonKind] = {
         "Socket or gauge has no index lines: the clock is not measured.",
         "Judge the socket's position by hand as the maintenance data says.",
     ),
+    "camera-doubted": ReasonKind(
+        "note",
+        "The picture contradicts what is said of its {what}; it was measured without it, and the "
+        "uncertainty widened.",
+        "Send the original file, at 1x with the normal lens, neither zoomed nor cut.",
+    ),
     "focal-unknown": ReasonKind(
         "note",
         "The picture does not say its focal length; it was estimated, and the uncertainty widened.",
@@ -260,6 +266,7 @@ CURES: dict[str, str] = {
     "spot-off-socket": "Tilt the torch, or step aside, so that the bright spot leaves the socket.",
     "light-gap": "Light the gap from the side, and take it again.",
     "wipe-edges": "Wipe the edges, light the gap from the side, and take it again.",
+    "no-shadow": "Move the light so that no shadow lies along the gap, and take it again.",
     "uncover-edges": "Clean the edges, take away what covers them, and take it again.",
     "look-into-gap": "Look straight into the gap, with the whole window free, and take it again.",
     "light-yoke": "Light the lower window from the side, and take it again.",

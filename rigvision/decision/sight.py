@@ -9,10 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite, nan
 
+from rigvision.decision.cause import Cause
 from rigvision.decision.directions import line, way
-
-#: A reason's code, and the facts that fill its sentence.
-Cause = tuple[str, dict[str, object]]
+from rigvision.decision.lost_marks import UnreadMark, noted
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +43,8 @@ class Sight:
     rival_ratio: float
     focal_known: bool
     marks_refused: tuple[int, ...] = ()
+    marks_lost: tuple[UnreadMark, ...] = ()  # not read at all
+    camera_doubted: tuple[str, ...] = ()  # what the picture contradicts of the camera's figures
     gauge_right: tuple[float, float] = (1.0, 0.0)  # the way of the gauge's x, unit vector
     camera_side: tuple[float, float] = (0.0, 1.0)  # where the camera stands, from square on
     smear_mm: float = 0.0  # length of the path that a hand's movement drew
@@ -81,7 +82,11 @@ def faults(sight: Sight, limits: PhotoLimits) -> Iterator[Cause]:
         yield "ambiguous-view", {"ratio": sight.rival_ratio, "limit": limits.rival_ratio}
     if sight.marks_refused:
         yield "marks-refused", {"ids": ", ".join(map(str, sight.marks_refused))}
-    if not sight.focal_known:
+    if sight.marks_lost:
+        yield noted(sight.marks_lost)
+    if sight.camera_doubted:
+        yield "camera-doubted", {"what": " and ".join(sight.camera_doubted)}
+    elif not sight.focal_known:
         yield "focal-unknown", {}
 
 

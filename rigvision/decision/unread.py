@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from rigvision.decision.cause import Cause
 from rigvision.decision.directions import way
-from rigvision.decision.sight import Cause, PhotoLimits, Sight, light_to_blame
+from rigvision.decision.sight import PhotoLimits, Sight, light_to_blame
 
 if TYPE_CHECKING:
     from rigvision.metrology.yoke import YokeAlignment
@@ -26,7 +27,7 @@ _CURES = {
     "dark": "light-gap",
     "no-contrast": "wipe-edges",
     "disagrees": "uncover-edges",
-    "two-places": "wipe-edges",
+    "two-places": "no-shadow",
     "out-of-view": "look-into-gap",
 }
 

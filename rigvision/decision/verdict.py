@@ -11,9 +11,10 @@ from math import floor
 from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.acceptance import Characteristic, JointRisk, Judged, joint_risk, judge
+from rigvision.decision.cause import Cause
 from rigvision.decision.reasons import REASONS, Reason, reason
 from rigvision.decision.result import Verdict
-from rigvision.decision.sight import Cause, PhotoLimits, Sight, faults
+from rigvision.decision.sight import PhotoLimits, Sight, faults
 from rigvision.decision.turns import Turns, instruction, solve_turns
 from rigvision.decision.unread import unread_edges, unread_yoke
 from rigvision.ground.measured import Measured

@@ -14,7 +14,6 @@ import hashlib
 import json
 import os
 import re
-import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,6 +24,7 @@ from PIL import Image
 from pydantic import TypeAdapter, ValidationError
 
 from rigvision.ground.errors import PhotoError
+from rigvision.ground.shown import one_line
 from rigvision.photo.decoding_process import (
     Answer,
     DecodingProcess,
@@ -200,5 +200,4 @@ def _light(answer: Answer) -> LinearArray | None:
 
 def _can_be_shown(text: str, longest: int = 1000) -> bool:
     """One line without control or direction marks, as all texts of ours."""
-    odd = any(unicodedata.category(c)[0] == "C" or c in "\u2028\u2029" for c in text)
-    return not odd and len(text) <= longest
+    return one_line(text) == text and len(text) <= longest

@@ -1,8 +1,8 @@
 """The luma of an opened image: codes in the file's own orientation and precision.
 
 Each container goes to the decoder that tells most of damage: JPEG to libjpeg-turbo with its
-warnings as errors, PNG through Pillow, which finds it whole, to OpenCV, which keeps 16 bits of
-colours too, HEIC to libheif. TIFF stays with Pillow, which turns it upright; OpenCV does so by
+warnings as errors, PNG, found whole already, to OpenCV, which keeps 16 bits of colours too,
+HEIC to libheif. TIFF stays with Pillow, which turns it upright; OpenCV does so by
 itself, whatever it is told, and 16 bits of grey are kept either way. Pictures whose codes are
 no sRGB and have no curve either, printers' inks and profiles made of tables, are converted to
 sRGB first.
@@ -61,9 +61,9 @@ def _decoded(image: Image.Image, data: bytes) -> LumaArray:
         return _of_deep_heic(data)
     if needs_conversion(image):
         return np.asarray(in_srgb(image).convert("L"))
-    image.load()
     if image.format == "PNG":
         return _of_png(data)
+    image.load()
     if image.mode.startswith("I;16"):
         return np.asarray(image).astype(np.uint16)
     return shared_codes(image if image.mode == "L" else image.convert("L"))

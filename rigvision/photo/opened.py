@@ -23,6 +23,9 @@ CONTAINERS = {
     "WEBP": "WebP",
     "HEIF": "HEIC",
 }
+#: How a TIFF may be packed: without loss, by decoders that notice damage. The others, JPEG and
+#: fax among them, are for scanners, and say nothing when they have to guess.
+TIFF_PACKINGS = ("raw", "packbits", "tiff_lzw", "tiff_adobe_deflate", "tiff_deflate")
 _WHAT_LIBRARIES_RAISE = (OSError, ValueError, SyntaxError, ArithmeticError, EOFError, TypeError)
 
 
@@ -30,7 +33,7 @@ def opened(data: bytes, name: str) -> Image.Image:
     """The image, not yet decoded.
 
     Raises PhotoError: ``not-a-photo``, ``too-many-pixels``, ``too-small``, ``moving-picture``,
-    ``damaged``.
+    ``strange-pixels``, ``damaged``.
     """
     try:
         with warnings.catch_warnings():
@@ -85,7 +88,7 @@ def _check_container(image: Image.Image, data: bytes, name: str) -> None:
         elif image.format == "WEBP":
             _check_webp(data)
         elif image.format == "TIFF":
-            _check_tiff(image)
+            _check_tiff(image, name)
         if len(image.info.get("exif") or b"") > LIMITS.exif_bytes:
             raise ValueError("its EXIF is too large")
         if len(image.info.get("icc_profile") or b"") > LIMITS.profile_bytes:
@@ -100,7 +103,14 @@ def _check_webp(data: bytes) -> None:
         raise ValueError("its end is missing")
 
 
-def _check_tiff(image: Image.Image) -> None:
+def _check_tiff(image: Image.Image, name: str) -> None:
+    packing = image.info.get("compression", "raw")
+    if packing not in TIFF_PACKINGS:
+        raise PhotoError(
+            "strange-pixels",
+            f"{name} is a TIFF packed as no camera packs a photo.",
+            "Give the picture as the phone's camera wrote it, or save it as PNG.",
+        )
     if len(getattr(image, "tag_v2", ())) > LIMITS.tiff_tags:
         raise ValueError("it has too many entries")
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,6 +19,7 @@ import numpy.typing as npt
 from PIL import Image
 from PIL.JpegImagePlugin import JpegImageFile
 
+from rigvision.ground.shown import one_line
 from rigvision.photo.colour import in_srgb
 from rigvision.photo.exif import Exif, read_exif
 from rigvision.photo.file_bytes import file_bytes
@@ -150,10 +150,7 @@ def shown_name(path: Path) -> str:
 
 def safe_name(name: str) -> str:
     """A file name fit to be shown: one line, no control or direction marks, not too long."""
-    cleaned = "".join(
-        c if unicodedata.category(c)[0] != "C" else "\N{REPLACEMENT CHARACTER}" for c in name
-    )
-    return cleaned if len(cleaned) <= 80 else cleaned[:50] + "…" + cleaned[-29:]
+    return one_line(name, 80)
 
 
 def _luma_steps(image: Image.Image) -> tuple[int, ...] | None:

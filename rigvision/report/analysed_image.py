@@ -11,6 +11,7 @@ The file is made from pixels alone: nothing of the photo's own metadata travels 
 from __future__ import annotations
 
 import os
+import secrets
 from itertools import count
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from PIL import ExifTags, Image
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import UsageError
+from rigvision.ground.ordinary_file import read_ordinary
 from rigvision.photo.picture import read_colour
 from rigvision.report.banner import draw_banner
 from rigvision.report.canvas import Canvas
@@ -45,6 +47,10 @@ PAD_PX = 40
 JPEG_QUALITY = 88
 
 _NOT_FOR_FILE_NAMES = '<>:"/\\|?*'
+#: Names that are devices on Windows, whatever follows a dot.
+_DEVICES = {"CON", "PRN", "AUX", "NUL"} | {f"{d}{n}" for d in ("COM", "LPT") for n in range(1, 10)}
+#: No analysed image is larger.
+MOST_BYTES = 50_000_000
 
 
 def draw(result: CheckResult) -> Image.Image:
@@ -84,21 +90,20 @@ def write(result: CheckResult, folder: str | os.PathLike[str]) -> Path:
 
     An earlier image of the same photo is replaced. A name taken by anything else stays as
     it is, the photo itself above all: the new file then gets -2, -3 and so on. A
-    half-written file never carries the final name.
+    half-written file never carries the final name, and no link is followed to write.
     """
     image = draw(result)
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
     stem = _file_stem(result.photo.name)
-    part = target / f".{stem}.{os.getpid()}.part"
+    part = target / f".{secrets.token_hex(8)}.part"
     labels = _labels(result)
     try:
-        image.save(part, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
-        name = _free_name(target, stem, str(labels[ExifTags.Base.ImageDescription]))
-        os.replace(part, name)
+        with part.open("xb") as file:  # fails where anything has that name, a link too
+            image.save(file, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
+        return _named(part, target, stem, str(labels[ExifTags.Base.ImageDescription]))
     finally:
         part.unlink(missing_ok=True)
-    return name
 
 
 def _labels(result: CheckResult) -> Image.Exif:
@@ -109,29 +114,49 @@ def _labels(result: CheckResult) -> Image.Exif:
     return exif
 
 
-def _free_name(folder: Path, stem: str, description: str) -> Path:
-    """The first name that is free or holds an earlier image of the same photo."""
+def _named(part: Path, folder: Path, stem: str, description: str) -> Path:
+    """Give the written file the first name that is free or holds an image of the same photo."""
     for number in count(1):
         name = folder / f"{stem}{f'-{number}' if number > 1 else ''}.checked.jpg"
-        if not os.path.lexists(name) or _description(name) == description:
+        if _is_image_of(name, description):
+            os.replace(part, name)
+            return name
+        if _moved(part, name):
             return name
     raise AssertionError("count() does not end")
 
 
-def _description(path: Path) -> str | None:
-    """What an existing file says it was made from; None for anything but a JPEG."""
+def _moved(part: Path, name: Path) -> bool:
+    """Move a file to a name that nothing has; False where something has it."""
     try:
-        with Image.open(path, formats=("JPEG",)) as image:
-            return str(image.getexif().get(ExifTags.Base.ImageDescription))
-    except (OSError, ValueError, SyntaxError):
-        return None
+        os.link(part, name)  # unlike a renaming, it takes no name away from another program
+        return True
+    except FileExistsError:
+        return False
+    except OSError:  # file systems of memory cards have no links
+        if os.path.lexists(name):
+            return False
+        os.replace(part, name)
+        return True
+
+
+def _is_image_of(path: Path, description: str) -> bool:
+    """Whether a file is an earlier analysed image of this photo: its label stands in its head."""
+    try:
+        head = read_ordinary(path, MOST_BYTES)[:4096]
+    except OSError:
+        return False
+    return head.startswith(b"\xff\xd8") and description.encode() in head
 
 
 def _file_stem(name: str) -> str:
     """A photo's name without its ending, safe as a file name on any system."""
     stem = Path(name).stem
     safe = "".join(c if c.isprintable() and c not in _NOT_FOR_FILE_NAMES else "_" for c in stem)
-    return safe.strip(". ")[:80] or "photo"
+    # File systems count bytes, most up to 255; some signs take four.
+    short = safe.strip(". ")[:80].encode()[:200].decode(errors="ignore").rstrip(". ")
+    device = short.partition(".")[0].strip().upper() in _DEVICES
+    return f"_{short}" if device else short or "photo"
 
 
 def _photo_part(photo: Pixels, result: CheckResult, evidence: Evidence) -> Canvas:

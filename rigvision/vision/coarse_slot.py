@@ -38,13 +38,13 @@ class CutTuning:
     # What lies deep gets least light: nats for each factor e by which a face is darker.
     darker_face: float = 5.0
     # Darker than this part of the profile's upper quartile is black: noise and flare rule there.
-    black_part: float = 0.05
+    black_part: float = 0.02
     # Nats by which a slot must explain a profile better than pieces of one face do.
     least_evidence: float = 1.5
     # Rivals are looked for so far off, in steps; nats a station by which the best must win.
     rival_reach_mm: float = 6.5
     rival_mm: float = 0.3
-    least_margin: float = 2.0
+    least_margin: float = 1.5
     steep_part: float = 0.2  # of an edge's steepest rise: less steep, and the edge has ended
     # Rounds fade, so that their dark ends look like the edge; half-way from the face so far off
     # to the darkest of the slot is nearer to it, by at most so much.
@@ -282,7 +282,11 @@ def _is_slot(
         (metal - mean(s, d) > tuning.least_contrast)
         & (inner_face < tuning.inner_brightness * beside_it)
         & (duct < tuning.inner_brightness * metal)
-        & ((duct < tuning.duct_margin * inner_face) | (duct < tuning.dark_part * metal))
+        & (
+            (duct < tuning.duct_margin * inner_face)
+            | (duct < tuning.dark_part * metal)
+            | (inner_face == 0.0)
+        )
     )
     return np.asarray(order), np.asarray(bright)
 

@@ -15,6 +15,9 @@ from rigvision.ground.conventions import FloatArray
 
 #: Linear light, far below the darkest code of an 8-bit picture (1 / 255 / 12.92 = 3e-4).
 DARKEST = 3e-5
+#: Sum of squares of whitened light: far below what rounding to codes leaves, above the nothing
+#: of a wholly black strip.
+LEAST_MISFIT = 1e-9
 
 
 @dataclass(frozen=True, slots=True)

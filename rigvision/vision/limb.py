@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.light_curve import CurveTuning, LightCurve
+from rigvision.vision.light_curve import LEAST_MISFIT, CurveTuning, LightCurve
 
 #: Cells of the grid on which shapes are blurred, for one sigma of the blur.
 CELLS_PER_BLUR = 3
@@ -73,7 +73,8 @@ class LimbModel:
         white = self._curve.white(light)
         misfit = np.sum(white**2, axis=0) - np.sum((self._explained @ white) ** 2, axis=1)
         # The curve's strength is known but roughly: a factor common to all is integrated out.
-        doubt = len(light) * np.log(misfit) + self._volume[:, None]
+        # Wholly black profiles leave nothing over, wherever the outline is put.
+        doubt = len(light) * np.log(np.maximum(misfit, LEAST_MISFIT)) + self._volume[:, None]
         density = self._wavy @ np.exp(-0.5 * t.sample_weight * (doubt - doubt.min(axis=0)))
         density /= density.mean(axis=0)
         return np.asarray(np.log((1.0 - t.stray) * density + t.stray))

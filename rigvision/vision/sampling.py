@@ -47,6 +47,8 @@ def light_at(picture: Picture, view: View, points_mm: FloatArray) -> FloatArray:
 
     Sampled between the original pixels, bilinearly: no resampled picture in between.
     """
+    if points_mm.size == 0:
+        return np.empty(points_mm.shape[:-1])
     points_px = view.project(points_mm.reshape(-1, 3))
     left, top = np.floor(points_px.min(axis=0)).astype(int).clip(min=0)
     right, bottom = (np.ceil(points_px.max(axis=0)).astype(int) + 2).clip(min=0)

@@ -17,7 +17,7 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.ground.normal import cumulative_normal
 from rigvision.vision.barrel_scene import Axis, BarrelScene
-from rigvision.vision.light_curve import CurveTuning, LightCurve
+from rigvision.vision.light_curve import LEAST_MISFIT, CurveTuning, LightCurve
 from rigvision.vision.sampling import trimmed_mean
 
 
@@ -140,7 +140,7 @@ def _over_shares(
     near_seen, far_seen = near.T @ white, far.T @ white
     near2, far2 = np.sum(near**2, axis=0), np.sum(far**2, axis=0)
     both = np.sum(near * far, axis=0)
-    rest = np.sum(white**2, axis=0)
+    rest = np.maximum(np.sum(white**2, axis=0), LEAST_MISFIT)
     samples = t.sample_weight * len(table)
     likely = []
     for share in t.shares:

@@ -19,13 +19,16 @@ class StraightTuning:
     """How straight edges are, and what is no longer chance."""
 
     edge_mm: float = 0.015  # of machined edges about a straight line, over all stations
-    # Of a reading's variance, what differs from station to station (``EdgeTuning``: all but the
-    # common part).
-    apart: float = 0.40
+    # Of a reading's variance, what differs from station to station and is no line either
+    # (``EdgeTuning``: neither common nor drifting). Path-traced samples scatter by 0.016 mm.
+    apart: float = 0.15
     outlier: float = 4.0  # standard deviations off the line: one good reading in 10,000
     # Of the stations read, so many must lie on one line, else none is believed: what lies over
     # most of an edge may be straight itself, and leave the true edge to few.
     agreeing_part: float = 0.8
+    # Times the claimed variance: more scatter about the line, and it is no edge's. Chance does
+    # so to one good edge in 2000 (chi-squared over its 5 degrees of freedom).
+    most_scatter: float = 4.5
 
 
 def on_straight_edges(
@@ -49,8 +52,11 @@ def on_straight_edges(
         kept &= np.abs(off) <= tuning.outlier * np.sqrt(own[:, edge])
     if kept.sum() < max(2, tuning.agreeing_part * len(x_mm)):
         return np.zeros(len(x_mm), dtype=bool), np.zeros(2)
-    more = [_excess(x_mm[kept], edges_mm[kept, e], own[kept, e]) for e in range(2)]
-    return kept, np.array(more)
+    claimed = own[kept].mean(axis=0)
+    scatter = np.array([_scatter(x_mm[kept], edges_mm[kept, e], own[kept, e]) for e in range(2)])
+    if (scatter > tuning.most_scatter * claimed).any():
+        return np.zeros(len(x_mm), dtype=bool), np.zeros(2)
+    return kept, np.maximum(scatter - claimed, 0.0)
 
 
 def _consensus(
@@ -74,10 +80,9 @@ def _fit(x: FloatArray, y: FloatArray, variance: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.solve(weighted @ design, weighted @ y))
 
 
-def _excess(x: FloatArray, y: FloatArray, variance: FloatArray) -> float:
-    """Variance by which the scatter about the line exceeds what was claimed."""
+def _scatter(x: FloatArray, y: FloatArray, variance: FloatArray) -> float:
+    """Variance of readings about the straight line through them; 0 where two make the line."""
     if len(x) < 3:
         return 0.0
     line = _fit(x, y, variance)
-    scatter = float(np.sum((y - line[0] - line[1] * x) ** 2)) / (len(x) - 2)
-    return max(scatter - float(np.mean(variance)), 0.0)
+    return float(np.sum((y - line[0] - line[1] * x) ** 2)) / (len(x) - 2)

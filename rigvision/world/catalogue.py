@@ -18,17 +18,8 @@ DEFAULT_CAMERA = "generic-phone"
 
 
 def models_folder() -> Path:
-    """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout.
-
-    Raises ModelError where that is no folder: what is to be measured is then unknown.
-    """
+    """``RIGVISION_MODELS`` where set, else the models in the wheel or the checkout."""
     chosen = os.environ.get("RIGVISION_MODELS")
-    if chosen and not Path(chosen).is_dir():
-        raise ModelError(
-            "no-models-folder",
-            f"RIGVISION_MODELS is {one_line(chosen, 300)}, which is no folder.",
-            "Set it to a folder with gauges, frames and cameras in it, or leave it unset.",
-        )
     return Path(chosen) if chosen else shipped_models_folder()
 
 
@@ -51,6 +42,7 @@ def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
     """
     if name_or_file.endswith(".toml"):
         return _read(Path(name_or_file), kind)
+    _check_folder()
     known = names(kind)
     if name_or_file not in known:
         raise UsageError(
@@ -64,7 +56,19 @@ def load(kind: type[AnyTable], name_or_file: str) -> AnyTable:
 
 def load_all(kind: type[AnyTable]) -> list[AnyTable]:
     """All shipped models of one kind, by name."""
+    _check_folder()
     return [load(kind, name) for name in names(kind)]
+
+
+def _check_folder() -> None:
+    """Raises ModelError where there is no folder: what is to be measured is then unknown."""
+    folder = models_folder()
+    if not folder.is_dir():
+        raise ModelError(
+            "no-models-folder",
+            f"RIGVISION_MODELS is {one_line(str(folder), 300)}, which is no folder.",
+            "Set it to a folder with gauges, frames and cameras in it, or leave it unset.",
+        )
 
 
 def _read(path: Path, kind: type[AnyTable]) -> AnyTable:

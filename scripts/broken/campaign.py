@@ -37,7 +37,6 @@ SHARES = {
     "tiff raw": 1,
     "tiff lzw": 1,
     "tiff deflate": 1,
-    "tiff jpeg": 1,
     "tiff 16 bit": 1,
     "webp": 2,
     "webp lossless": 1,

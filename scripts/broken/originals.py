@@ -104,7 +104,6 @@ _SAVERS: dict[str, Callable[[Image.Image, Image.Exif, io.BytesIO], None]] = {
     "tiff raw": _pillow("TIFF"),
     "tiff lzw": _packed_tiff("tiff_lzw"),
     "tiff deflate": _packed_tiff("tiff_adobe_deflate"),
-    "tiff jpeg": _packed_tiff("jpeg"),
     "tiff 16 bit": _deep_tiff,
     "webp": _pillow("WEBP", quality=92),
     "webp lossless": _pillow("WEBP", lossless=True),

@@ -1,0 +1,63 @@
+"""How edges run along a station, on strips of light drawn by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from rigvision.vision.edge_course import edge_course
+from rigvision.vision.slot_profiles import SlotPixels
+
+Y_MM = np.arange(10.0, 16.0, 0.07)
+ALONG_MM = np.linspace(-2.4, 2.4, 25)
+SILL_MM, DOOR_MM = 12.03, 13.11
+EDGES = np.array([[SILL_MM, DOOR_MM]])
+
+
+def strip(sill_wave_mm=0.0, door_wave_mm=0.0, sill=0.4, door=0.3, slot=0.02) -> SlotPixels:
+    """One station whose edges run in waves 1.6 mm long; light falls over 0.28 mm."""
+    wave = np.sin(2 * np.pi * ALONG_MM / 1.6)
+    below = np.clip((SILL_MM + sill_wave_mm * wave - Y_MM[:, None]) / 0.28 + 0.5, 0, 1)
+    above = np.clip((Y_MM[:, None] - DOOR_MM - door_wave_mm * wave) / 0.28 + 0.5, 0, 1)
+    light = slot + (sill - slot) * below + (door - slot) * above
+    return SlotPixels(light[None], Y_MM, ALONG_MM, 0.985)
+
+
+def test_straight_edges_do_not_wander():
+    course = edge_course(strip(), EDGES)
+    assert course.wander_mm.shape == (1, 2)
+    assert course.wander_mm.max() < 1e-3
+    np.testing.assert_array_equal(course.clipped, 0.0)
+
+
+def test_a_tilted_edge_is_straight():
+    pixels = strip()
+    tilted = np.stack(
+        [np.interp(Y_MM, Y_MM + 0.04 * a, pixels.light[0, :, 3]) for a in ALONG_MM], axis=1
+    )
+    course = edge_course(SlotPixels(tilted[None], Y_MM, ALONG_MM, 0.985), EDGES)
+    assert course.wander_mm.max() < 0.006
+
+
+@pytest.mark.parametrize("edge", [0, 1], ids=["sill", "door"])
+def test_a_wavy_edge_wanders_by_its_waves(edge):
+    """0.2 mm: 0.141 mm RMS; averaging 0.4 of 1.6 mm leaves 0.9 of that, the line takes some."""
+    waves = {("sill_wave_mm", "door_wave_mm")[edge]: 0.2}
+    wander = edge_course(strip(**waves), EDGES).wander_mm[0]
+    assert wander[edge] == pytest.approx(0.127, abs=0.03)
+    assert wander[1 - edge] < 1e-3
+
+
+def test_a_face_at_the_sensor_s_limit_is_clipped():
+    clipped = edge_course(strip(door=1.0), EDGES).clipped[0]
+    assert clipped[0] == 0.0
+    # Of 0.75 mm before the edge the last 0.14 mm are half-way down.
+    assert clipped[1] == pytest.approx(0.8, abs=0.08)
+
+
+def test_an_edge_out_of_view_is_not_straight():
+    pixels = strip()
+    light = pixels.light.copy()
+    light[:, :, 3:] = np.nan
+    wander = edge_course(SlotPixels(light, Y_MM, ALONG_MM, 0.985), EDGES).wander_mm
+    assert np.isinf(wander).all()
