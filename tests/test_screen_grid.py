@@ -66,3 +66,11 @@ def test_a_gauge_too_small_for_a_tile_shows_nothing():
     seen, picture = checked(path).evidence, read_picture(path)
     tiny = replace(picture, luma=np.ascontiguousarray(picture.luma[:80, :80]))
     assert find_screen_grid(tiny, seen.pose.view, seen.gauge).part == 0.0
+
+
+@pytest.mark.parametrize("code", [0, 255])
+def test_an_even_picture_shows_nothing(code):
+    path = SAMPLES[0].with_name("nominal.jpg")
+    seen, picture = checked(path).evidence, read_picture(path)
+    even = replace(picture, luma=np.full_like(picture.luma, code))
+    assert find_screen_grid(even, seen.pose.view, seen.gauge).part == 0.0

@@ -196,7 +196,9 @@ def _fit(picture: Picture, sightings: list[Sighting]) -> _Fit:
         fits.normal.reshape(-1, 4, 2), fits.distance_px.reshape(-1, 4), covariance
     )
     blurs = fits.blur_px.reshape(-1, 4)
-    read = known.sum(axis=1) >= LEAST_SIDES
+    # Only what agrees with the mark's grid is a part of it: a cover's edge is a border as well.
+    compared = np.array([s.shown is not None for s in sightings], dtype=bool)
+    read = known.all(axis=1) | (compared & (known.sum(axis=1) >= LEAST_SIDES))
     ids = np.array([s.mark_id for s in sightings], dtype=int)
     measured = tuple(
         Mark(

@@ -109,7 +109,8 @@ def _peaks(tiles: FloatArray, tuning: GridTuning) -> tuple[FloatArray, FloatArra
     # Edges make spectra fall with the square of frequency.
     flat = np.where(asked, power * (u * u + v * v), 0.0).reshape(len(tiles), -1)
     strongest = np.argpartition(flat, -tuning.candidates, axis=1)[:, -tuning.candidates :]
-    excess = _standing_out(power, strongest, tuning)
+    # An even tile, blown out or black, has no strongest frequency: any is as good, even of no use.
+    excess = np.where(asked.ravel()[strongest], _standing_out(power, strongest, tuning), -np.inf)
     tile, best = np.arange(len(tiles)), excess.argmax(axis=1)
     at = strongest[tile, best]
     return np.column_stack([u.ravel()[at], v.ravel()[at]]), excess[tile, best]
@@ -140,6 +141,7 @@ def _standing_out(power: FloatArray, cells: IndexArray, tuning: GridTuning) -> F
     least = np.full(cells.shape, np.inf)
     for down, right in ((0, 1), (1, 0), (1, 1), (1, -1)):
         rows = (row[..., None] + down * steps) % power.shape[1]
-        beside = power[tile[..., None], rows, column[..., None] + right * steps]
+        columns = (column[..., None] + right * steps).clip(0, power.shape[2] - 1)
+        beside = power[tile[..., None], rows, columns]
         least = np.minimum(least, level - np.log(beside + 1.0).mean(axis=-1))
     return least

@@ -79,7 +79,7 @@ def _left_out(whole: Pose, marks: Marks, mark: Mark, gauge: Gauge, prior: Camera
     others = tuple(
         m for m in marks.measured if m.mark_id in whole.used and m.mark_id != mark.mark_id
     )
-    no_search = replace(PoseTuning(), suspicious_scatter=np.inf)
+    no_search = replace(PoseTuning(), suspicious_scatter=np.inf, refuse_chi2=np.inf)
     pose = solve_pose(replace(marks, measured=others), gauge, prior, no_search)
     drawn = np.asarray(gauge.marks.centres_mm[mark.mark_id])
     covariance = mark.covariance_px2 + np.eye(8) * PoseTuning().corner_floor_px ** 2
