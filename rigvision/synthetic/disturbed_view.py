@@ -98,6 +98,7 @@ VIEW = (
         says="The picture's border cuts the gauge off.",
         strengths=("1 mark of 8 outside", "2 or 3 marks outside", "4 or 5 marks outside"),
         accepted_codes=(
+            "gauge-cut-off",
             "too-few-marks",
             "no-gauge",
             "edge-hidden",
