@@ -149,9 +149,11 @@ class _Tracer:
 
     def _cells(self, u: F32, v: F32) -> npt.NDArray[np.int32]:
         """Coarse cell of each pixel coordinate, flat."""
+        rows, columns = self.light[0].shape
         column = ((u + np.float32(0.5)) * np.float32(1 / COARSE)).astype(np.int32)
         row = ((v + np.float32(0.5)) * np.float32(1 / COARSE)).astype(np.int32)
-        return np.asarray(row * self.light[0].shape[1] + column)
+        # A ray on the picture's very border rounds up to a cell beyond it.
+        return np.asarray(np.minimum(row, rows - 1) * columns + np.minimum(column, columns - 1))
 
     def pixels(self, box: Box, behind: F32) -> tuple[F32, U8]:
         """One ray a pixel in the box: luminance and surface; ``behind`` is the background."""
