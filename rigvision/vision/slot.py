@@ -71,10 +71,6 @@ class SlotEdges:
     # Where along x an edge, or where it should be, lies in glare: from, to, rising.
     glare_mm: tuple[Span, ...] = ()
 
-    @property
-    def lost_x_mm(self) -> tuple[float, ...]:
-        return tuple(station.x_mm for station in self.lost)
-
 
 @dataclass(frozen=True, slots=True)
 class _Read:

@@ -10,19 +10,15 @@ blurs all ways alike; a hand that moved blurs along its path, by the path's leng
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from math import pi
 
-import cv2
 import numpy as np
 
 from rigvision.ground.conventions import CORNER_SIGNS, FloatArray
 from rigvision.photo.picture import Picture
+from rigvision.vision.mark_code import BORDER, GRID, grid
 from rigvision.vision.view import View
 from rigvision.world.gauge import Gauge
-
-#: Modules along a tag of family 36h11 with its black border, and of white around it.
-MODULES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +86,13 @@ class _Print:
 
     def brightness(self, place_mm: FloatArray) -> FloatArray:
         """0 black to 1 white (H, W) at places (H, W, 2) from the centre."""
-        column = np.floor((place_mm[..., 0] / self.size_mm + 0.5) * MODULES).astype(int)
-        row = np.floor((0.5 - place_mm[..., 1] / self.size_mm) * MODULES).astype(int)
-        inside = (column >= 0) & (column < MODULES) & (row >= 0) & (row < MODULES)
-        value = _modules(self.mark_id)[row.clip(0, MODULES - 1), column.clip(0, MODULES - 1)]
-        return np.where(inside, value, 1.0)
+        cells = grid(self.mark_id)
+        pitch_mm, ring = self.size_mm / BORDER, GRID // 2
+        column = np.floor(place_mm[..., 0] / pitch_mm).astype(int) + ring
+        row = np.floor(-place_mm[..., 1] / pitch_mm).astype(int) + ring
+        # Beyond the grid's outermost ring the pad is as white as there.
+        light = cells[row.clip(0, GRID - 1), column.clip(0, GRID - 1)]
+        return np.asarray(light, dtype=np.float64)
 
 
 def _mark_covariance(
@@ -102,7 +100,7 @@ def _mark_covariance(
 ) -> FloatArray | None:
     """Covariance (2, 2) of the blur, px^2, from one mark; None where it is cut off or unclear."""
     size_mm = gauge.marks.size_mm
-    half_mm = size_mm * (0.5 + tuning.quiet_modules / MODULES)
+    half_mm = size_mm * (0.5 + tuning.quiet_modules / BORDER)
     centre_mm = np.array([*gauge.marks.centres_mm[mark_id], 0.0])
     drawing = _Print(mark_id, centre_mm, size_mm, half_mm)
     corners = np.column_stack([centre_mm[:2] + half_mm * CORNER_SIGNS, np.zeros(4)])
@@ -135,14 +133,6 @@ def _drawn(
     light = [drawing.brightness(places(dx, dy)) for dx in offsets for dy in offsets]
     reach = np.clip(np.abs(places(0.0, 0.0)).max(axis=-1) / drawing.half_mm, 0.0, 1.0)
     return np.mean(light, axis=0), np.cos(0.5 * pi * reach**4) ** 2
-
-
-@lru_cache(maxsize=64)
-def _modules(mark_id: int) -> FloatArray:
-    """Modules (8, 8) of a tag of family 36h11, border included: 0 black, 1 white."""
-    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    image = cv2.aruco.generateImageMarker(family, mark_id, MODULES)
-    return np.asarray(image, dtype=np.float64) / 255.0
 
 
 def _covariance(
