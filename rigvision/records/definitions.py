@@ -61,9 +61,7 @@ def _model(kind: ModelKind, model: Model) -> KeptDefinition:
         raise ValueError(f"the {kind} in use is not the one that was read from its file")
     due = model.calibration.due_on if isinstance(model, Gauge) and model.calibration else None
     due_on = due.isoformat() if due else None
-    return KeptDefinition(
-        Definition(kind, model.name, sha256_of(content), due_on), content, TOML
-    )
+    return KeptDefinition(Definition(kind, model.name, sha256_of(content), due_on), content, TOML)
 
 
 def _network() -> KeptDefinition:

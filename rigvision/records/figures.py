@@ -36,7 +36,7 @@ class Figure:
 
 
 def figures_of(result: SavedResult) -> list[Figure]:
-    """Gap, taper, yoke, turns and then the stations. What has no place in this result is missing."""
+    """Gap, taper, yoke, turns, then the stations. What has no place in this result is missing."""
     return [*_gap(result), *_yoke(result), _turns(result), *_stations(result)]
 
 
@@ -44,9 +44,7 @@ def _gap(result: SavedResult) -> Iterator[Figure]:
     gap = result.gap
     if gap is None:
         return
-    yield Figure(
-        "gap", "Gap", "mm", gap.mean_mm, gap.expanded_uncertainty_mm, gap.coverage_factor
-    )
+    yield Figure("gap", "Gap", "mm", gap.mean_mm, gap.expanded_uncertainty_mm, gap.coverage_factor)
     yield Figure(
         "taper",
         "Taper",

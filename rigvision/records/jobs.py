@@ -55,7 +55,7 @@ class Job:
 
 
 def open_job(ledger: Ledger, wanted: JobWanted, frame: Frame) -> Job:
-    """A new job in the ledger. Raises UsageError for a taken reference, a door that is not there."""
+    """A new job in the ledger. Raises UsageError: a taken reference, no such door, unfit words."""
     check_door(wanted.door, frame)
     facts = {
         "work_order": given_text(wanted.work_order, "the work order"),

@@ -12,7 +12,15 @@ from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.errors import RigvisionError
 from rigvision.photo.file_bytes import file_bytes
-from rigvision.records.bodies import CheckCore, CheckRecorded, FileFacts, Flag, Likeness, Signed, Stage
+from rigvision.records.bodies import (
+    CheckCore,
+    CheckRecorded,
+    FileFacts,
+    Flag,
+    Likeness,
+    Signed,
+    Stage,
+)
 from rigvision.records.canonical import canonical, sha256_of
 from rigvision.records.definitions import KeptDefinition, definitions_of, versions
 from rigvision.records.entry import Entry, Head
@@ -23,6 +31,7 @@ from rigvision.records.ledger_error import spoken
 from rigvision.records.photo_type import photo_type
 from rigvision.records.read_body import core_sha256, plain_of, result_sha256
 from rigvision.records.record_id import record_id
+from rigvision.records.sealed_image import UnsealedImage, unsealed_image
 from rigvision.records.writing import Writing
 from rigvision.report.as_json import as_json
 from rigvision.report.saved_result import parse_saved
@@ -30,8 +39,6 @@ from rigvision.report.saved_result import parse_saved
 if TYPE_CHECKING:
     from rigvision.metrology.monte_carlo import MonteCarlo
 
-#: Draws the analysed image of a check whose photo lies in the evidence; gives it as JPEG.
-Draw = Callable[[CheckResult, CheckCore, str], bytes]
 #: Signs *measured* for a check that is about to be recorded, at this time.
 Sign = Callable[[CheckRecorded, str], Signed]
 #: Earlier records that a check resembles.
@@ -116,7 +123,6 @@ def record_check(
     job: str,
     check: CheckToRecord,
     *,
-    draw: Draw,
     stage: Stage | None = None,
     sign: Sign | None = None,
     resembling: Resembling | None = None,
@@ -127,7 +133,11 @@ def record_check(
     recorded already, LedgerError where the ledger cannot be written. Nothing is half recorded: at
     worst a file that no entry names stays in the evidence.
     """
+    open_job_named(ledger, job)
+    _refuse_recorded(ledger, check)
     photo = _put_files(ledger, check)
+    # Before the transaction, as other programs wait while that is open.
+    image = unsealed_image(_from_evidence(ledger, check.result, photo))
     for _ in range(_ATTEMPTS):
         with ledger.writing() as writing:
             opened = open_job_named(ledger, job)
@@ -135,12 +145,11 @@ def record_check(
             core = _core(writing, opened, check, photo, stage)
             if _is_taken(ledger, core.record):
                 continue  # the clock ticks on, and with it the id
-            body = _body(ledger, core, opened, check, draw, sign, resembling)
+            body = _body(ledger, core, opened, check, image, sign, resembling)
             entry = writing.append(body)
-            recorded = Recorded(
+            return Recorded(
                 core.record, opened, body, entry, writing.head, writing.clock_jumped_back
             )
-        return recorded
     raise RecordingError(
         "no-free-id", "No free id was found for the record.", "Record the photo once more."
     )
@@ -181,26 +190,26 @@ def _body(
     core: CheckCore,
     job: Job,
     check: CheckToRecord,
-    draw: Draw,
+    unsealed: UnsealedImage,
     sign: Sign | None,
     resembling: Resembling | None,
 ) -> CheckRecorded:
-    """Draw, keep the image, look for flags, sign. Inside the write transaction: the image shows
-    the head that the entry follows."""
+    """Seal and keep the image, look for flags, sign. Inside the write transaction: the image
+    shows the head that the entry follows."""
     core_hash = core_sha256(plain_of(core))
-    drawn = draw(_from_evidence(ledger, check.result, core), core, core_hash)
-    image = ledger.evidence.put(drawn, "image/jpeg", f"{core.record}.checked.jpg")
+    sealed = unsealed.sealed(core, core_hash, job.opened)
+    image = ledger.evidence.put(sealed, "image/jpeg", f"{core.record}.checked.jpg")
     earlier = resembling(ledger, check.result, check.likeness) if resembling else ()
     flags = flags_of(_checked(core, job), earlier)
     body = CheckRecorded(core, core_hash, image, check.plain, check.likeness, flags)
     return replace(body, measured=sign(body, core.recorded_at)) if sign else body
 
 
-def _from_evidence(ledger: Ledger, result: CheckResult, core: CheckCore) -> CheckResult:
+def _from_evidence(ledger: Ledger, result: CheckResult, photo: FileFacts) -> CheckResult:
     """The result with its photo where it is kept: what is drawn on is what was measured."""
     seen = result.evidence
     assert isinstance(seen, Evidence)
-    kept = replace(seen, photo_path=ledger.evidence.path(core.photo.sha256))
+    kept = replace(seen, photo_path=ledger.evidence.path(photo.sha256))
     return replace(result, evidence=kept)
 
 

@@ -188,9 +188,7 @@ def _difference(then: Figure | None, now: Figure | None) -> FigureDifference | N
     ratio = None
     if before is not None and after is not None and expanded:
         ratio = (after - before) / expanded
-    return FigureDifference(
-        named.key, named.name, named.unit, before, after, expanded, ratio
-    )
+    return FigureDifference(named.key, named.name, named.unit, before, after, expanded, ratio)
 
 
 def _codes(result: SavedResult) -> str:

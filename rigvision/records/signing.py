@@ -3,25 +3,14 @@
 from __future__ import annotations
 
 from rigvision.records.bodies import CheckRecorded, CheckSigned, Decision, Signed
+from rigvision.records.enrolment import persons_in
 from rigvision.records.entry import Entry
 from rigvision.records.ledger import Ledger
 from rigvision.records.person_key import OpenKey, PersonKey
-from rigvision.records.persons import Persons
-from rigvision.records.read_body import read_body
 from rigvision.records.record_view import RecordView, view_record
 from rigvision.records.recording import Sign
 from rigvision.records.sign_off import Standing, require_may_sign
 from rigvision.records.statement import sign_statement, statement_on
-
-
-def persons_of(ledger: Ledger) -> Persons:
-    """Who may sign in this ledger now."""
-    enrolled = ledger.entries_of_kind("person-enrolled")
-    withdrawn = ledger.entries_of_kind("person-withdrawn")
-    persons = Persons()
-    for entry in sorted((*enrolled, *withdrawn), key=lambda e: e.sequence):
-        persons.take(read_body(entry.kind, entry.body))
-    return persons
 
 
 def standing_of(view: RecordView) -> Standing:
@@ -40,7 +29,7 @@ def require_may_decide(
 ) -> None:
     """Raises SignOffError where this signature would be refused: asked before any passphrase."""
     statement = statement_on(view.recorded, owner, decision, remark, view.core.recorded_at)
-    require_may_sign(statement, standing_of(view), persons_of(ledger))
+    require_may_sign(statement, standing_of(view), persons_in(ledger))
 
 
 def sign_record(
@@ -56,7 +45,7 @@ def sign_record(
         for sha256 in (view.core.photo.sha256, view.image.sha256):
             ledger.evidence.read(sha256)  # nobody signs for what is lost or changed
         statement = statement_on(view.recorded, key.owner, decision, remark, writing.recorded_at)
-        require_may_sign(statement, standing_of(view), persons_of(ledger))
+        require_may_sign(statement, standing_of(view), persons_in(ledger))
         return writing.append(CheckSigned(view.record, sign_statement(statement, key)))
 
 
@@ -66,7 +55,7 @@ def measuring(ledger: Ledger, key: OpenKey) -> Sign:
     def sign(check: CheckRecorded, signed_at: str) -> Signed:
         statement = statement_on(check, key.owner, "measured", "", signed_at)
         standing = Standing(check.core.record, str(check.result["verdict"]))
-        require_may_sign(statement, standing, persons_of(ledger))
+        require_may_sign(statement, standing, persons_in(ledger))
         return sign_statement(statement, key)
 
     return sign

@@ -129,9 +129,7 @@ def _table(rows: Sequence[TableRow]) -> Canvas:
         y = PAD_PX + step * (index + 0.5)
         face = font(FIGURE_PX, row.marked)
         canvas.text(PAD_PX, y, "◆" if row.marked else "", face, WHITE, anchor="lm")
-        for x, cell, ends in zip(
-            _COLUMNS_PX, row.cells, (*_COLUMNS_PX[1:], WIDTH_PX), strict=True
-        ):
+        for x, cell, ends in zip(_COLUMNS_PX, row.cells, (*_COLUMNS_PX[1:], WIDTH_PX), strict=True):
             words = shortened(one_line(cell), face, ends - x - 12)
             canvas.text(x, y, words, face, WHITE if row.marked or x > 600 else GREY, anchor="lm")
     return canvas
