@@ -25,6 +25,7 @@ from rigvision.records.bodies import (
 )
 from rigvision.records.canonical import canonical, sha256_of
 from rigvision.records.entry import Kind
+from rigvision.records.strict_json import plain_of as plain_of
 from rigvision.records.strict_json import read_exactly, read_part
 
 BODIES: dict[Kind, type[Any]] = {
