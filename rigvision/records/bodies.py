@@ -6,7 +6,7 @@ with a default.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 Role = Literal["mechanic", "inspector"]
@@ -121,6 +121,7 @@ class Flag:
     code: str
     text: str
     record: str | None = None
+    remedy: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,9 @@ class Likeness:
     """What a photo's set-up looked like, small enough to be compared with all others.
 
     Camera and figures come from the solved view, in gauge axes; ``patches`` are small grey pictures
-    of the faces around the gap, as the gauge's axes see them, base64 of bytes.
+    of the faces around the gap, as the gauge's axes see them, base64 of bytes. ``figures`` are
+    value and standard uncertainty, under names that end in their unit; what was not measured is
+    not among them.
     """
 
     schema: Literal["rigvision.likeness/1"]
@@ -136,6 +139,8 @@ class Likeness:
     camera_mm: tuple[float, float, float]
     camera_uncertainty_mm: tuple[float, float, float]
     patches: dict[str, str]
+    frame: str = ""
+    figures: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
