@@ -58,7 +58,8 @@ def facts(content: bytes, name: str, media_type: str = "image/jpeg") -> FileFact
 def check(verdict: str = "pass", **changed: Any) -> CheckRecorded:
     """A recorded check; ``changed`` are fields of its core."""
     photo = facts(PHOTO, "IMG_0001.jpg")
-    result = {"schema": "rigvision.check/1", "verdict": verdict, "photo": {"sha256": photo.sha256}}
+    result: dict[str, Any] = {"schema": "rigvision.check/1", "verdict": verdict}
+    result |= {"borderline": False, "photo": {"sha256": photo.sha256}}
     result_hash = result_sha256(result)
     core = CheckCore(
         schema="rigvision.record/1",
