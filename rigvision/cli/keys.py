@@ -10,8 +10,9 @@ from typing import Any
 from rigvision.cli.passphrases import passphrase, warn_if_open
 from rigvision.ground.shown import one_line
 from rigvision.records.bodies import Role
+from rigvision.records.clock import now
 from rigvision.records.enrolment import enrol, persons_in, withdraw
-from rigvision.records.ledger import Ledger, now
+from rigvision.records.ledger import Ledger
 from rigvision.records.person import checked_name
 from rigvision.records.person_key import PersonKey, new_key, read_key
 from rigvision.records.place import ledger_path
