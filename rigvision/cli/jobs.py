@@ -52,7 +52,14 @@ def list_all(ledger_file: Path | None, *, every: bool, most: int, as_json: bool)
         page.line("There is no open job." if not every else "There is no job.")
         return
     rows = [
-        (j.reference, j.opened.work_order, _place(j), _checks(j), shown_time(j.opened_at), _state(j))
+        (
+            j.reference,
+            j.opened.work_order,
+            _place(j),
+            _checks(j),
+            shown_time(j.opened_at),
+            _state(j),
+        )
         for j in jobs
     ]
     page.table(("job", "work order", "engine and door", "checks", "opened", ""), rows)

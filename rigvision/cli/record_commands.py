@@ -183,8 +183,16 @@ def sign(
     """
     from rigvision.cli.signing import sign_one
 
-    chosen = decision.value if decision else None
-    sign_one(record, key, chosen, remark, out, passphrase_file, ledger, as_json=json)
+    sign_one(
+        record,
+        key,
+        decision.value if decision else None,
+        remark,
+        out,
+        passphrase_file,
+        ledger,
+        as_json=json,
+    )
 
 
 @records.command("correct")
@@ -210,9 +218,7 @@ def correct(
 
 
 @records.command("replay")
-def replay(
-    record: RecordArgument, ledger: LedgerOption = None, json: JsonOption = False
-) -> None:
+def replay(record: RecordArgument, ledger: LedgerOption = None, json: JsonOption = False) -> None:
     """Run a recorded check again, and say what comes out differently. Nothing is written.
 
     Exit code: 0 same verdict, reasons and figures within their uncertainty, 1 not, or failed,

@@ -42,9 +42,7 @@ def _show_finds(finds: Finds, most: int) -> None:
         page.line(f"There are more than these {most}: --most N shows more.", "dim")
 
 
-def show_one(
-    typed: str, out: Path | None, ledger_file: Path | None, *, as_json: bool
-) -> None:
+def show_one(typed: str, out: Path | None, ledger_file: Path | None, *, as_json: bool) -> None:
     with opened(ledger_file, read_only=True) as ledger:
         view, head = view_record(ledger, typed), ledger.head()
         written = write_image(ledger, view, out) if out else None

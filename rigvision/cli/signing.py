@@ -14,7 +14,7 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.person_key import KeyFile, PersonKey, read_key
 from rigvision.records.read_body import read_body
 from rigvision.records.record_view import RecordView, view_record
-from rigvision.records.signing import require_may_decide, sign_record
+from rigvision.records.signing import require_may_sign_now, sign_record
 
 SCHEMA = "rigvision.signing/1"
 
@@ -36,7 +36,7 @@ def sign_one(
     chosen = _decision(decision, key.owner)
     with opened(ledger_file) as ledger:
         view = view_record(ledger, typed)
-        require_may_decide(ledger, view, key.owner, chosen, remark)
+        require_may_sign_now(ledger, view.record, key.owner, chosen, remark)
         written = write_image(ledger, view, out) if out else None
         if not as_json:
             _show_what(ledger, view, written)

@@ -17,7 +17,9 @@ def pair_of_job(ledger: Ledger, reference: str) -> tuple[RecordView, RecordView]
     """
     job = job_named(ledger, reference)
     counting = [
-        r for r in records_of_job(ledger, job.reference) if r.status not in ("corrected", "rejected")
+        r
+        for r in records_of_job(ledger, job.reference)
+        if r.status not in ("corrected", "rejected")
     ]
     before = _last(counting, "before", job.reference)
     after = _last(counting, "after", job.reference)

@@ -8,8 +8,8 @@ from typing import Any
 
 from rigvision.ground.errors import RigvisionError
 from rigvision.records.bodies import (
-    CheckCorrected,
     CheckCore,
+    CheckCorrected,
     CheckRecorded,
     CheckSigned,
     Exported,

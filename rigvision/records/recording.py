@@ -39,8 +39,8 @@ from rigvision.report.saved_result import parse_saved
 if TYPE_CHECKING:
     from rigvision.metrology.monte_carlo import MonteCarlo
 
-#: Signs *measured* for a check that is about to be recorded, at this time.
-Sign = Callable[[CheckRecorded, str], Signed]
+#: Signs *measured* for a core, its hash and its image.
+Sign = Callable[[CheckCore, str, FileFacts], Signed]
 #: Earlier records that a check resembles.
 Resembling = Callable[[Ledger, CheckResult, Likeness | None], tuple[Earlier, ...]]
 #: An id is taken by chance once in so many million records; three times in a row, never.
@@ -201,8 +201,8 @@ def _body(
     image = ledger.evidence.put(sealed, "image/jpeg", f"{core.record}.checked.jpg")
     earlier = resembling(ledger, check.result, check.likeness) if resembling else ()
     flags = flags_of(_checked(core, job), earlier)
-    body = CheckRecorded(core, core_hash, image, check.plain, check.likeness, flags)
-    return replace(body, measured=sign(body, core.recorded_at)) if sign else body
+    measured = sign(core, core_hash, image) if sign else None
+    return CheckRecorded(core, core_hash, image, check.plain, check.likeness, flags, measured)
 
 
 def _from_evidence(ledger: Ledger, result: CheckResult, photo: FileFacts) -> CheckResult:
