@@ -94,13 +94,12 @@ def _sign(ledger: Ledger, into: RecordRequest) -> Sign | None:
     from rigvision.cli.passphrases import passphrase, warn_if_open
     from rigvision.records.enrolment import persons_in
     from rigvision.records.person_key import read_key
-    from rigvision.records.signing import measuring
+    from rigvision.records.signing import measuring, require_may_measure
 
-    key = read_key(into.key)
+    key, persons = read_key(into.key), persons_in(ledger)
+    require_may_measure(key.owner, persons)
     warn_if_open(into.key, "the key file")
-    return measuring(
-        key.opened(passphrase(into.passphrase_file, key.owner.person)), persons_in(ledger)
-    )
+    return measuring(key.opened(passphrase(into.passphrase_file, key.owner.person)), persons)
 
 
 @dataclass(frozen=True, slots=True)

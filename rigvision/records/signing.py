@@ -75,6 +75,26 @@ def measuring(
     return sign
 
 
+def require_may_measure(owner: PersonKey, persons: Persons) -> None:
+    """Raises SignOffError where this key can sign no check as measured, whichever it is."""
+    statement = Statement(
+        schema="rigvision.statement/1",
+        ledger="",
+        record="",
+        core_sha256="",
+        photo_sha256="",
+        image_sha256="",
+        result_sha256="",
+        role=owner.role,
+        decision="measured",
+        remark="",
+        person=owner.person,
+        fingerprint=owner.fingerprint,
+        signed_at="",
+    )
+    require_may_sign(statement, Standing("", ""), persons)
+
+
 def _whole_check(ledger: Ledger, record: str, entries: list[Entry]) -> CheckRecorded:
     """The check as it was recorded, its files looked at: nobody signs for what is not there."""
     for entry in entries:
