@@ -30,7 +30,7 @@ def comparison_image(
         Side(
             f"{word}   {LOOKS[view.result.verdict].word}",
             LOOKS[view.result.verdict].colour,
-            (f"record {view.record}, {view.status}", f"recorded {view.core.recorded_at[:16]} UTC"),
+            (f"record {view.record}, {view.status}", f"recorded {_minute(view)} UTC"),
             ledger.evidence.read(view.image.sha256),
         )
         for word, view in (("BEFORE", before), ("AFTER", after))
@@ -39,8 +39,14 @@ def comparison_image(
     rows += [TableRow(cells(c), bool(c.beyond_doubt)) for c in changes]
     job = after.job
     title = f"Engine {job.engine}, {job.frame} door {job.door}"
-    notes = [INDEPENDENT, *([expectation(expected)] if expected else [])]
+    head = ledger.head()
+    proof = f"Ledger {head.ledger}, {head.count} entries, head {head.hash[:32]}"
+    notes = [INDEPENDENT, *([expectation(expected)] if expected else []), proof]
     return side_by_side(title, (sides[0], sides[1]), rows, notes)
+
+
+def _minute(view: RecordView) -> str:
+    return view.core.recorded_at[:16].replace("T", " ")
 
 
 def cells(change: Change) -> tuple[str, str, str, str]:
