@@ -19,9 +19,8 @@ from typing import Annotated, NoReturn
 import typer
 
 from rigvision import __version__
-from rigvision.cli.job_commands import jobs
-from rigvision.cli.key_commands import keys
-from rigvision.cli.record_commands import StageName, records
+from rigvision.cli.choices import StageName
+from rigvision.cli.later import later
 from rigvision.ground.errors import RigvisionError, UsageError
 
 FAILED = 1
@@ -36,9 +35,11 @@ app = typer.Typer(
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
 )
-app.add_typer(jobs, name="job")
-app.add_typer(records, name="record")
-app.add_typer(keys, name="key")
+app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
+app.add_typer(
+    later("Recorded checks: search, show, compare, sign, correct, replay."), name="record"
+)
+app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

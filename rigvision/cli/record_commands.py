@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from rigvision.cli.choices import StageName
+
 records = typer.Typer(
     help="Recorded checks: list, search, show, compare, sign, correct, run again.",
     no_args_is_help=True,
@@ -19,11 +21,6 @@ class VerdictName(StrEnum):
     passed = "pass"
     adjust = "adjust"
     retake = "retake"
-
-
-class StageName(StrEnum):
-    before = "before"
-    after = "after"
 
 
 class StatusName(StrEnum):
