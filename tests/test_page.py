@@ -396,7 +396,7 @@ def test_every_font_is_embedded_with_its_letters(page: bytes) -> None:
 def test_nothing_in_it_can_act_or_shine_through(facts: PageFacts) -> None:
     """ISO 19005-3, 6.5 and 6.1.2; and viewers need not blend or smooth."""
     banned = {"/JS", "/JavaScript", "/AA", "/Launch", "/URI", "/SubmitForm"}
-    banned |= {"/Encrypt", "/SMask", "/Interpolate", "/Annots", "/AcroForm", "/Group"}
+    banned |= {"/Encrypt", "/SMask", "/Interpolate", "/Annots", "/AcroForm"}
     for content in (page_pdf(hostile(facts, "/JS")), page_pdf(facts)):
         for found in objects_in(content):
             if isinstance(found, pikepdf.Dictionary | pikepdf.Stream):
