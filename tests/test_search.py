@@ -135,14 +135,3 @@ def test_a_mistyped_id_names_the_nearest(ledger: Ledger) -> None:
     assert "meant" not in far.value.remedy
     with pytest.raises(UsageError, match="is no record's id"):
         record_named(ledger, "../../etc/passwd")
-
-
-def test_the_queries_use_the_indexes(ledger: Ledger) -> None:
-    """Not one of them looks at every record to find a few."""
-    from rigvision.records.search import _COLUMNS, _conditions
-
-    for wanted in (Wanted(verdict="adjust"), Wanted(since="2026-03-02"), Wanted(door=3)):
-        conditions, values = _conditions(wanted)
-        sql = f"EXPLAIN QUERY PLAN {_COLUMNS} WHERE {' AND '.join(conditions)}"
-        plan = " ".join(str(row[3]) for row in ledger.connection.execute(sql, values))
-        assert "SCAN c" not in plan or "USING INDEX" in plan, (wanted, plan)
