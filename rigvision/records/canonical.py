@@ -27,12 +27,26 @@ def parsed(content: bytes) -> Any:
     So that no two texts stand for one value: what was hashed is exactly what is read.
     """
     try:
-        plain = json.loads(content.decode("utf-8"))
+        plain = read(content.decode("utf-8"))
     except RecursionError as error:
         raise ValueError("it is nested without end") from error
     if canonical(plain) != content:
         raise ValueError("it is not in canonical form")
     return plain
+
+
+def read(text: str) -> Any:
+    """The value of a JSON text, numbers as RFC 8785 has them: all are doubles (ECMAScript).
+
+    So what is whole and beyond 2^53 is a float, as it was when it was written. Raises ValueError
+    and RecursionError.
+    """
+    return json.loads(text, parse_int=_whole)
+
+
+def _whole(digits: str) -> int | float:
+    exact = len(digits) < 16 or abs(float(digits)) < 2**53
+    return int(digits) if exact else float(digits)
 
 
 def sha256_of(content: bytes) -> str:

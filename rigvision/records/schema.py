@@ -1,0 +1,159 @@
+"""The ledger's tables. What is here was released: it changes only by a further migration.
+
+``entry`` is the record. The other tables are its index: each row is derived from the entry whose
+``sequence`` it carries (``index_rows``), so that entries are found without reading them all.
+"""
+
+from __future__ import annotations
+
+#: In the file's header: this SQLite file is one of ours ("RIGV").
+APPLICATION_ID = 0x52494756
+
+ENTRY = """
+CREATE TABLE entry (
+    sequence INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    recorded_at TEXT NOT NULL,
+    body TEXT NOT NULL,
+    previous TEXT NOT NULL,
+    hash TEXT NOT NULL,
+    signature TEXT NOT NULL
+) STRICT;
+-- INSERT OR REPLACE takes rows away without asking a DELETE trigger: an entry only ever follows.
+CREATE TRIGGER entry_follows BEFORE INSERT ON entry
+WHEN NEW.sequence IS NOT (SELECT coalesce(max(sequence), 0) + 1 FROM entry)
+BEGIN SELECT RAISE(ABORT, 'an entry can only follow the last one'); END;
+"""
+
+INDEX = """
+CREATE TABLE person (
+    sequence INTEGER PRIMARY KEY,
+    person TEXT NOT NULL,
+    role TEXT NOT NULL,
+    public_key TEXT NOT NULL,
+    fingerprint TEXT NOT NULL
+) STRICT;
+CREATE INDEX person_by_fingerprint ON person (fingerprint);
+
+CREATE TABLE withdrawal (
+    sequence INTEGER PRIMARY KEY,
+    fingerprint TEXT NOT NULL
+) STRICT;
+CREATE INDEX withdrawal_by_fingerprint ON withdrawal (fingerprint);
+
+CREATE TABLE job (
+    sequence INTEGER PRIMARY KEY,
+    job TEXT NOT NULL UNIQUE,
+    work_order TEXT NOT NULL,
+    engine TEXT NOT NULL,
+    frame TEXT NOT NULL,
+    door INTEGER NOT NULL,
+    position TEXT NOT NULL,
+    opened_at TEXT NOT NULL
+) STRICT;
+CREATE INDEX job_by_engine ON job (engine, door);
+CREATE INDEX job_by_work_order ON job (work_order);
+
+CREATE TABLE job_closed (
+    sequence INTEGER PRIMARY KEY,
+    job TEXT NOT NULL UNIQUE,
+    closed_at TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE check_recorded (
+    sequence INTEGER PRIMARY KEY,
+    record TEXT NOT NULL UNIQUE,
+    job TEXT NOT NULL,
+    stage TEXT,
+    gauge TEXT,
+    frame TEXT,
+    door INTEGER,
+    verdict TEXT NOT NULL,
+    borderline INTEGER NOT NULL,
+    recorded_at TEXT NOT NULL,
+    taken_at TEXT,
+    photo_sha256 TEXT NOT NULL,
+    image_sha256 TEXT NOT NULL,
+    core_sha256 TEXT NOT NULL
+) STRICT;
+CREATE INDEX check_by_job ON check_recorded (job, sequence);
+CREATE INDEX check_by_gauge ON check_recorded (gauge, sequence);
+CREATE INDEX check_by_frame ON check_recorded (frame, door, sequence);
+CREATE INDEX check_by_door ON check_recorded (door, sequence);
+CREATE INDEX check_by_verdict ON check_recorded (verdict, borderline, sequence);
+CREATE INDEX check_by_time ON check_recorded (recorded_at);
+CREATE INDEX check_by_photo ON check_recorded (photo_sha256);
+
+CREATE TABLE signing (
+    sequence INTEGER PRIMARY KEY,
+    record TEXT NOT NULL,
+    decision TEXT NOT NULL,
+    person TEXT NOT NULL,
+    fingerprint TEXT NOT NULL
+) STRICT;
+CREATE INDEX signing_by_record ON signing (record, decision);
+CREATE INDEX signing_by_decision ON signing (decision, sequence);
+
+CREATE TABLE correction (
+    sequence INTEGER PRIMARY KEY,
+    record TEXT NOT NULL,
+    replaced_by TEXT
+) STRICT;
+CREATE INDEX correction_by_record ON correction (record);
+
+CREATE TABLE likeness (
+    sequence INTEGER PRIMARY KEY,
+    record TEXT NOT NULL,
+    gauge TEXT NOT NULL,
+    camera_x_mm REAL NOT NULL,
+    camera_y_mm REAL NOT NULL,
+    camera_z_mm REAL NOT NULL
+) STRICT;
+CREATE INDEX likeness_by_place ON likeness (gauge, camera_x_mm);
+
+CREATE TABLE mention (
+    record TEXT NOT NULL,
+    sequence INTEGER NOT NULL,
+    PRIMARY KEY (record, sequence)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE file (
+    sha256 TEXT NOT NULL,
+    sequence INTEGER NOT NULL,
+    part TEXT NOT NULL,
+    size_bytes INTEGER,
+    PRIMARY KEY (sha256, sequence, part)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX file_by_sequence ON file (sequence);
+"""
+
+INDEX_TABLES = (
+    "person",
+    "withdrawal",
+    "job",
+    "job_closed",
+    "check_recorded",
+    "signing",
+    "correction",
+    "likeness",
+    "mention",
+    "file",
+)
+
+
+def guards(table: str) -> str:
+    """Triggers that refuse every change to what a table holds."""
+    return "\n".join(
+        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table}\n"
+        "BEGIN SELECT RAISE(ABORT, 'the ledger is only ever added to'); END;"
+        for verb in ("UPDATE", "DELETE")
+    )
+
+
+def index_guards(table: str) -> str:
+    """Those, and one that lets rows in for the newest entry alone."""
+    return (
+        guards(table) + f"\nCREATE TRIGGER {table}_with_its_entry BEFORE INSERT ON {table}\n"
+        "WHEN NEW.sequence IS NOT (SELECT max(sequence) FROM entry)\n"
+        "BEGIN SELECT RAISE(ABORT, 'the index is written with its entry'); END;"
+    )

@@ -1,0 +1,96 @@
+"""What is appended to the ledger in one transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import asdict
+from pathlib import Path
+
+from rigvision.records import bodies
+from rigvision.records.bodies import Body
+from rigvision.records.canonical import canonical, read
+from rigvision.records.entry import Entry, Head, Kind, entry_hash
+from rigvision.records.index_rows import Row, index_rows
+from rigvision.records.ledger_error import LedgerError, shown_path
+from rigvision.records.ledger_key import LedgerKey
+
+KIND_OF: dict[type, Kind] = {
+    bodies.LedgerOpened: "ledger-opened",
+    bodies.PersonEnrolled: "person-enrolled",
+    bodies.PersonWithdrawn: "person-withdrawn",
+    bodies.JobOpened: "job-opened",
+    bodies.JobClosed: "job-closed",
+    bodies.CheckRecorded: "check-recorded",
+    bodies.CheckSigned: "check-signed",
+    bodies.CheckCorrected: "check-corrected",
+    bodies.Exported: "exported",
+    bodies.Noted: "noted",
+}
+
+
+class Writing:
+    """An open write transaction. ``recorded_at`` is the clock's time when it began.
+
+    All its entries carry that time, even where an earlier entry carries a later one: what the
+    clock said is kept (``clock_jumped_back``).
+    """
+
+    def __init__(
+        self,
+        connection: sqlite3.Connection,
+        key: LedgerKey,
+        identity: str,
+        last: Entry,
+        recorded_at: str,
+        path: Path,
+    ) -> None:
+        self.recorded_at = recorded_at
+        self.clock_jumped_back = recorded_at < last.recorded_at
+        self.head = Head(identity, last.sequence, last.hash, last.signature, key.public_hex)
+        self._connection = connection
+        self._key = key
+        if last.sequence and not _is_itself(last):
+            raise LedgerError(
+                "ledger-changed",
+                f"The last entry of the ledger {shown_path(path)} was changed.",
+                "Nothing was added to it. Run `rigvision verify` on it and restore the newest "
+                "backup.",
+            )
+
+    def append(self, body: Body) -> Entry:
+        """Add one entry, signed; ``head`` is then its head. Raises ValueError for a body that has
+        no canonical form."""
+        kind, text = KIND_OF[type(body)], canonical(asdict(body)).decode()
+        plain = read(text)
+        sequence, previous = self.head.count + 1, self.head.hash
+        hashed = entry_hash(sequence, kind, self.recorded_at, plain, previous)
+        head = self._key.signed_head(self.head.ledger, sequence, hashed)
+        entry = Entry(sequence, kind, self.recorded_at, plain, previous, hashed, head.signature)
+        self._insert(entry, text)
+        self.head = head
+        return entry
+
+    def _insert(self, entry: Entry, text: str) -> None:
+        values = (entry.sequence, entry.kind, entry.recorded_at, text)
+        self._connection.execute(
+            "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (*values, entry.previous, entry.hash, entry.signature),
+        )
+        for row in index_rows(entry):
+            insert_row(self._connection, row)
+
+
+def insert_row(connection: sqlite3.Connection, row: Row) -> None:
+    """One row into the index; its table and columns are our own names."""
+    table, values = row
+    columns = ", ".join(values)
+    marks = ", ".join("?" * len(values))
+    connection.execute(
+        f"INSERT INTO {table} ({columns}) VALUES ({marks})",
+        tuple(values.values()),
+    )
+
+
+def _is_itself(entry: Entry) -> bool:
+    parts = (entry.sequence, entry.kind, entry.recorded_at, entry.body, entry.previous)
+    return entry_hash(*parts) == entry.hash
