@@ -84,14 +84,12 @@ def _door(gauge: Gauge, frame: Frame, slot: SlotEdges | None, t: PatchTuning) ->
     """From the sill's edge upwards; NaN up to the door's edge."""
     start = frame.sill.edge_y_mm
     grid = _flat(frame.door.span_x_mm, (start, start + t.door_above_mm), frame, t)
-    edges = [(s.x_mm, s.door_y_mm) for s in slot.stations] if slot else []
-    highest = start + frame.gap.upper_mm
-    if len(edges) < 2:
-        below = grid[..., 1] < highest + t.edge_mm
-    else:
-        slope, level = np.polyfit(*np.transpose(edges), 1)
-        below = grid[..., 1] < level + slope * grid[..., 0] + t.edge_mm
-    grid[below] = np.nan
+    slope, level = 0.0, start + frame.gap.upper_mm
+    if slot and len(slot.stations) > 1:
+        x_mm = np.array([station.x_mm for station in slot.stations])
+        y_mm = np.array([station.door_y_mm for station in slot.stations])
+        slope, level = np.polyfit(x_mm, y_mm, 1)
+    grid[grid[..., 1] < level + slope * grid[..., 0] + t.edge_mm] = np.nan
     return grid
 
 
