@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from rigvision.records.bodies import CheckRecorded, JobOpened, LedgerOpened
+from rigvision.records.entry_body import entry_body
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.ledger_key import key_path
 from rigvision.records.migrations import MIGRATIONS
-from rigvision.records.read_body import read_body
 from tests.invented_records import job, record_check
 
 
@@ -171,9 +171,9 @@ def test_bodies_come_back_as_what_they_were(path: Path) -> None:
             writing.append(job(door=4))
         recorded = record_check(ledger, "AAAAAAAA")
         opened, job_opened, check = ledger.entries()
-    assert read_body(job_opened, JobOpened) == job(door=4)
-    assert read_body(check, CheckRecorded) == recorded
-    assert read_body(opened, LedgerOpened).ledger == ledger.identity
+    assert entry_body(job_opened, JobOpened) == job(door=4)
+    assert entry_body(check, CheckRecorded) == recorded
+    assert entry_body(opened, LedgerOpened).ledger == ledger.identity
     with pytest.raises(LedgerError, match=r"Entry 1 \(ledger-opened\)") as caught:
-        read_body(opened, JobOpened)
+        entry_body(opened, JobOpened)
     assert caught.value.code == "entry-unreadable"

@@ -19,6 +19,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from rigvision import __version__
+from rigvision.cli.key_commands import keys
 from rigvision.ground.errors import RigvisionError, UsageError
 
 FAILED = 1
@@ -33,6 +34,7 @@ app = typer.Typer(
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
 )
+app.add_typer(keys, name="key")
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -28,9 +28,10 @@ def parsed(content: bytes) -> Any:
     """
     try:
         plain = read(content.decode("utf-8"))
+        as_it_must_be = canonical(plain)
     except RecursionError as error:
         raise ValueError("it is nested without end") from error
-    if canonical(plain) != content:
+    if as_it_must_be != content:
         raise ValueError("it is not in canonical form")
     return plain
 

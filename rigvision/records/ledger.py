@@ -14,6 +14,7 @@ from rigvision.records.canonical import read
 from rigvision.records.clock import now
 from rigvision.records.connection import connect, connect_to_read, keep_safe, transaction
 from rigvision.records.entry import Entry, Head, Kind
+from rigvision.records.entry_body import entry_body
 from rigvision.records.evidence_store import EvidenceStore, evidence_folder
 from rigvision.records.ledger_error import LedgerError, shown_path, spoken
 from rigvision.records.ledger_key import LedgerKey, key_path, read_key
@@ -24,7 +25,6 @@ from rigvision.records.opening import (
     refuse_other_databases,
     refuse_other_files,
 )
-from rigvision.records.read_body import read_body
 from rigvision.records.writing import Writing
 
 _COLUMNS = "sequence, kind, recorded_at, body, previous, hash, signature"
@@ -45,7 +45,7 @@ class Ledger:
         first = self.entry(1)
         if first is None or first.kind != "ledger-opened":
             raise unreadable_entry(1, path)
-        opened = read_body(first, LedgerOpened)
+        opened = entry_body(first, LedgerOpened)
         self.identity = opened.ledger
         self.public_key = opened.public_key
 
@@ -133,6 +133,12 @@ class Ledger:
             last = self.entry(self.head().count)
             assert last is not None  # entry 1 is always there
             yield Writing(self.connection, self._key, self.identity, last, now(), self.path)
+
+    def signature(self, message: bytes) -> str:
+        """The ledger's own signature over a message, which begins with a domain of its own."""
+        if self._key is None:
+            self._key = self._own_key()
+        return self._key.sign(message).hex()
 
     def close(self) -> None:
         self.connection.close()

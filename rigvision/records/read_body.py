@@ -1,46 +1,76 @@
-"""An entry's body as its dataclass, checked: what the rest of the program works with."""
+"""An entry's body as plain JSON, and plain JSON as a body again, strictly.
+
+What is hashed and signed is the plain form as it was written: hashes are taken over that, never
+over a body that was read and written again, which would gain the fields of later versions.
+"""
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any
 
-from rigvision.records.entry import Entry
-from rigvision.records.ledger_error import LedgerError
+from rigvision.ground.shown import one_line
+from rigvision.records.bodies import (
+    Body,
+    CheckCorrected,
+    CheckRecorded,
+    CheckSigned,
+    Exported,
+    JobClosed,
+    JobOpened,
+    LedgerOpened,
+    Noted,
+    PersonEnrolled,
+    PersonWithdrawn,
+    Signed,
+)
+from rigvision.records.canonical import canonical, sha256_of
+from rigvision.records.entry import Kind
+from rigvision.records.strict_json import plain_of as plain_of
+from rigvision.records.strict_json import read_exactly, read_part
 
-B = TypeVar("B")
+BODIES: dict[Kind, type[Any]] = {
+    "ledger-opened": LedgerOpened,
+    "person-enrolled": PersonEnrolled,
+    "person-withdrawn": PersonWithdrawn,
+    "job-opened": JobOpened,
+    "check-recorded": CheckRecorded,
+    "check-signed": CheckSigned,
+    "check-corrected": CheckCorrected,
+    "job-closed": JobClosed,
+    "exported": Exported,
+    "noted": Noted,
+}
+KINDS: dict[type[Any], Kind] = {body: kind for kind, body in BODIES.items()}
 
 
-def read_body(entry: Entry, kind: type[B]) -> B:
-    """The body of an entry of that kind; fields that it was written before have their defaults.
+def read_body(kind: str, plain: Any) -> Body:
+    """The body of an entry of this kind. Keys that are not known are passed over: later versions
+    add some; but what a person signed has exactly the fields of its schema.
 
-    Raises LedgerError where a field is missing or of another type.
+    Raises ValueError, in words, for anything else.
     """
-    return read_as(entry.body, kind, f"Entry {entry.sequence} ({entry.kind})")
+    body_type = BODIES.get(kind)  # type: ignore[call-overload]
+    if body_type is None:
+        raise ValueError(f"there is no kind of entry called '{one_line(kind, 40)}'")
+    body: Body = read_part(body_type, plain)
+    if isinstance(body, CheckRecorded) and body.measured:
+        read_signed(plain["measured"])
+    elif isinstance(body, CheckSigned):
+        read_signed(plain["signed"])
+    return body
 
 
-def read_as(plain: Any, kind: type[B], what: str) -> B:
-    """A dataclass of ``bodies`` from its JSON value. ``what`` begins the error's sentence."""
-    from pydantic import ValidationError
-
-    try:
-        read: B = _reader(kind).validate_python(plain)
-    except ValidationError as error:
-        first = error.errors(include_url=False, include_input=False)[0]
-        where = ".".join(str(part) for part in first["loc"]) or "all of it"
-        raise LedgerError(
-            "entry-unreadable",
-            f"{what} does not have the form that it should: {where}: {first['msg']}.",
-            "Run `rigvision verify` on the ledger; if it is intact, install the newest rigvision.",
-        ) from error
-    return read
+def read_signed(plain: Any) -> Signed:
+    """A signed statement that stands by itself. Raises ValueError."""
+    signed: Signed = read_exactly(Signed, plain)
+    return signed
 
 
-def _reader(kind: type) -> Any:
-    from pydantic import TypeAdapter
-
-    if kind not in _READERS:  # made once, as that is slow
-        _READERS[kind] = TypeAdapter(kind)
-    return _READERS[kind]
+def core_sha256(core: dict[str, Any]) -> str:
+    """The hash of a check's core in its plain form: SHA-256 over its canonical JSON."""
+    return sha256_of(canonical(core))
 
 
-_READERS: dict[type, Any] = {}
+def result_sha256(result: dict[str, Any]) -> str:
+    """The hash of a check's result in its plain form: SHA-256 over its canonical JSON."""
+    return sha256_of(canonical(result))
