@@ -109,21 +109,19 @@ def _own_row(likeness: Likeness) -> dict[str, Any]:
 
 
 def _figure_conditions(likeness: Likeness) -> tuple[str, dict[str, Any]]:
-    """Conditions on all figures that were measured; the earlier photo may lack any but the gap."""
+    """Conditions on all figures that were measured; the earlier photo may lack any."""
     conditions, values = "", dict[str, Any]()
     for name in (name for name in _FIGURES if name in likeness.figures):
         windows = _windows(likeness, name)
         for k, (low, high) in enumerate(windows):
             values |= {f"{name}_low{k}": low, f"{name}_high{k}": high}
         within = [f"{name} BETWEEN :{name}_low{k} AND :{name}_high{k}" for k in range(len(windows))]
-        if name != "gap_mm":
-            within.append(f"{name} IS NULL")
-        conditions += f"AND ({' OR '.join(within)})\n"
+        conditions += f"AND ({' OR '.join([*within, f'{name} IS NULL'])})\n"
     return conditions, values
 
 
 def _cell_conditions(likeness: Likeness) -> str:
-    """The same, by cells."""
+    """The same, by cells; the earlier photo may lack any but the gap."""
     conditions = ""
     for name in (name for name in _CELLS if name in likeness.figures):
         cells = set() if name == "gap_mm" else {_NO_CELL}
