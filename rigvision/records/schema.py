@@ -43,10 +43,10 @@ CREATE INDEX withdrawal_by_fingerprint ON withdrawal (fingerprint);
 
 CREATE TABLE job (
     sequence INTEGER PRIMARY KEY,
-    job TEXT NOT NULL UNIQUE,
-    work_order TEXT NOT NULL,
-    engine TEXT NOT NULL,
-    frame TEXT NOT NULL,
+    job TEXT NOT NULL COLLATE NOCASE UNIQUE,
+    work_order TEXT NOT NULL COLLATE NOCASE,
+    engine TEXT NOT NULL COLLATE NOCASE,
+    frame TEXT NOT NULL COLLATE NOCASE,
     door INTEGER NOT NULL,
     position TEXT NOT NULL,
     opened_at TEXT NOT NULL
@@ -56,17 +56,17 @@ CREATE INDEX job_by_work_order ON job (work_order);
 
 CREATE TABLE job_closed (
     sequence INTEGER PRIMARY KEY,
-    job TEXT NOT NULL UNIQUE,
+    job TEXT NOT NULL COLLATE NOCASE UNIQUE,
     closed_at TEXT NOT NULL
 ) STRICT;
 
 CREATE TABLE check_recorded (
     sequence INTEGER PRIMARY KEY,
     record TEXT NOT NULL UNIQUE,
-    job TEXT NOT NULL,
+    job TEXT NOT NULL COLLATE NOCASE,
     stage TEXT,
-    gauge TEXT,
-    frame TEXT,
+    gauge TEXT COLLATE NOCASE,
+    frame TEXT COLLATE NOCASE,
     door INTEGER,
     verdict TEXT NOT NULL,
     borderline INTEGER NOT NULL,
@@ -104,7 +104,7 @@ CREATE INDEX correction_by_record ON correction (record);
 CREATE TABLE likeness (
     sequence INTEGER PRIMARY KEY,
     record TEXT NOT NULL,
-    gauge TEXT NOT NULL,
+    gauge TEXT NOT NULL COLLATE NOCASE,
     camera_x_mm REAL NOT NULL,
     camera_y_mm REAL NOT NULL,
     camera_z_mm REAL NOT NULL
@@ -116,6 +116,7 @@ CREATE TABLE mention (
     sequence INTEGER NOT NULL,
     PRIMARY KEY (record, sequence)
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX mention_by_sequence ON mention (sequence);
 
 CREATE TABLE file (
     sha256 TEXT NOT NULL,
