@@ -74,7 +74,8 @@ CREATE TABLE check_recorded (
     taken_at TEXT,
     photo_sha256 TEXT NOT NULL,
     image_sha256 TEXT NOT NULL,
-    core_sha256 TEXT NOT NULL
+    core_sha256 TEXT NOT NULL,
+    result_sha256 TEXT NOT NULL
 ) STRICT;
 CREATE INDEX check_by_job ON check_recorded (job, sequence);
 CREATE INDEX check_by_gauge ON check_recorded (gauge, sequence);
