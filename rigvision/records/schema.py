@@ -105,12 +105,25 @@ CREATE INDEX correction_by_record ON correction (record);
 CREATE TABLE likeness (
     sequence INTEGER PRIMARY KEY,
     record TEXT NOT NULL,
-    gauge TEXT NOT NULL COLLATE NOCASE,
-    camera_x_mm REAL NOT NULL,
-    camera_y_mm REAL NOT NULL,
-    camera_z_mm REAL NOT NULL
+    gauge TEXT NOT NULL,
+    way_x REAL NOT NULL,
+    way_y REAL NOT NULL,
+    gap_mm REAL,
+    taper_mm REAL,
+    lateral_mm REAL,
+    seat_mm REAL,
+    clock_deg REAL,
+    gap_cell INTEGER NOT NULL,
+    clock_cell INTEGER NOT NULL,
+    lateral_cell INTEGER NOT NULL,
+    sill_sketch BLOB,
+    barrel_sketch BLOB
 ) STRICT;
-CREATE INDEX likeness_by_place ON likeness (gauge, camera_x_mm);
+CREATE INDEX likeness_by_way ON likeness (gauge, way_x, way_y);
+CREATE INDEX likeness_by_figures ON likeness (
+    gauge, gap_cell, clock_cell, lateral_cell,
+    gap_mm, clock_deg, lateral_mm, seat_mm, taper_mm, sill_sketch, barrel_sketch
+);
 
 CREATE TABLE mention (
     record TEXT NOT NULL,
