@@ -259,13 +259,16 @@ def test_an_overdue_gauge_is_flagged(ledger: Ledger, folder: Path) -> None:
     )
 
 
-def test_what_it_resembles_is_flagged(ledger: Ledger, folder: Path) -> None:
+def test_what_it_resembles_is_flagged(
+    ledger: Ledger, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     other = Place("J-0000", "ESN-7", "DF-10", 2, None)
 
     def resembling(*_: object) -> tuple[Earlier, ...]:
         return (Earlier("AAAA-AAAA", other, Sameness("same-setup", "the same scratches")),)
 
-    made = recorded_sample(ledger, "nominal.jpg", folder, resembling=resembling)
+    monkeypatch.setattr(recording, "resembling", resembling)
+    made = recorded_sample(ledger, "nominal.jpg", folder)
     flag = next(f for f in made.flags if f.code == "same-setup-other-door")
     assert flag.record == "AAAA-AAAA"
     assert view_record(ledger, made.record).flags == made.flags
