@@ -23,7 +23,7 @@ _FIGURES = {
     "clock_deg": 0.4,
 }
 #: Columns whose cells, of this size, lead the indexes: few of very many rows are looked at.
-_CELLS = {"gap_mm": 0.2, "clock_deg": 2.0, "lateral_mm": 0.2, "way_x": 0.05, "way_y": 0.05}
+_CELLS = {"gap_mm": 0.05, "clock_deg": 0.5, "lateral_mm": 0.05, "way_x": 0.05, "way_y": 0.05}
 #: The cell of what was not measured.
 _NO_CELL = -999_999
 SIGNS = 256
@@ -99,14 +99,19 @@ def _alike(
 
     ``where_unseen`` stands for the signs that differ where no face was seen in both.
     """
-    return {row[0] for row in rows if min(_apart(own, row), default=where_unseen) <= most_differing}
-
-
-def _apart(own: dict[str, Any], row: _Row) -> list[int]:
-    """How many signs differ, of each face that was seen in both."""
-    pairs = zip((own["sill_sketch"], own["barrel_sketch"]), row[1:], strict=True)
-    known = ((one, other) for one, other in pairs if one is not None and other is not None)
-    return [(int.from_bytes(a) ^ int.from_bytes(b)).bit_count() for a, b in known]
+    sill, barrel = (own[f"{face}_sketch"] for face in ("sill", "barrel"))
+    # Turned into numbers once: there may be thousands of rows.
+    sill, barrel = (None if bits is None else int.from_bytes(bits) for bits in (sill, barrel))
+    found = set()
+    for sequence, its_sill, its_barrel in rows:
+        least = SIGNS + 1
+        if sill is not None and its_sill is not None:
+            least = (sill ^ int.from_bytes(its_sill)).bit_count()
+        if barrel is not None and its_barrel is not None:
+            least = min(least, (barrel ^ int.from_bytes(its_barrel)).bit_count())
+        if (where_unseen if least > SIGNS else least) <= most_differing:
+            found.add(sequence)
+    return found
 
 
 def _own_row(likeness: Likeness) -> dict[str, Any]:
