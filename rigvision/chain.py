@@ -74,7 +74,14 @@ def _checked(
     if wanted_frame:
         check_door(door, wanted_frame)
     picture = read(photo)
-    seen = Evidence(picture.path, picture.sha256, guarded=guarded)
+    seen = Evidence(
+        picture.path,
+        picture.sha256,
+        camera=known_camera,
+        asked_gauge=wanted_gauge,
+        asked_frame=wanted_frame,
+        guarded=guarded,
+    )
     cause = None
     try:
         tags = find_tags(picture)

@@ -55,6 +55,7 @@ def _check(entry: Entry) -> Iterator[Row]:
             "photo_sha256": core["photo"]["sha256"],
             "image_sha256": body["image"]["sha256"],
             "core_sha256": body["core_sha256"],
+            "result_sha256": core["result_sha256"],
         },
     )
     yield "mention", {"record": record}
