@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from recorded.invented import check_body, job
 
 import rigvision
 from rigvision.evidence import Evidence
@@ -24,7 +25,6 @@ from rigvision.records.sameness import compare
 from rigvision.synthetic import Scene, ideal_scene
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
-from tests.invented_records import job, put_check
 from tests.photos import Photographer, camera_at
 
 ELSEWHERE = {"tilt_deg": 19.0, "azimuth_deg": -130.0, "roll_deg": -8.0, "distance_mm": 245.0}
@@ -120,7 +120,7 @@ def test_what_was_photographed_twice_and_what_was_moved(
 def kept(ledger: Ledger, record: str, of: JobOpened, stage: Any, seen: Likeness) -> CheckRecorded:
     file = ledger.evidence.put(record.encode(), "image/jpeg", "photo.jpg")
     with ledger.writing() as writing:
-        body = put_check(ledger, writing, record, file, file, of=of, stage=stage)
+        body = check_body(ledger, writing, file, file, record=record, of=of, stage=stage)
         writing.append(replace(body, likeness=seen))
     return body
 
@@ -136,23 +136,23 @@ def test_earlier_records_are_named(
         with ledger.writing() as writing:
             writing.append(job())
             writing.append(job("J-0002", door=4))
-        kept(ledger, "AAAA-AAAA", job(), "before", likeness(photo))
-        kept(ledger, "BBBB-BBBB", job("J-0002", door=4), "before", other)
+        kept(ledger, "AAAAAAAA", job(), "before", likeness(photo))
+        kept(ledger, "BBBBBBBB", job("J-0002", door=4), "before", other)
 
         (found,) = resembling(ledger, likeness(copy))
-        assert (found.record, found.sameness.kind) == ("AAAA-AAAA", "same-photo")
+        assert (found.record, found.sameness.kind) == ("AAAAAAAA", "same-photo")
         assert (found.place.engine, found.place.door, found.place.stage) == ("ENG-7", 3, "before")
         (found,) = earlier = resembling(ledger, again)
-        assert (found.record, found.sameness.kind) == ("AAAA-AAAA", "same-setup")
+        assert (found.record, found.sameness.kind) == ("AAAAAAAA", "same-setup")
         assert resembling(ledger, None) == ()
 
         place = replace(found.place, job="J-0002", door=4)
         now = "2026-03-05T09:00:00.000000Z"
         (flag,) = flags_of(Checked(place, now, now, now), earlier)
-        assert (flag.code, flag.record) == ("same-setup-other-door", "AAAA-AAAA")
+        assert (flag.code, flag.record) == ("same-setup-other-door", "AAAAAAAA")
 
         with ledger.writing() as writing:
-            writing.append(CheckCorrected("AAAA-AAAA", "wrong door", "M. Ross"))
+            writing.append(CheckCorrected("AAAAAAAA", "wrong door", "M. Ross"))
         assert resembling(ledger, again) == ()
 
 
@@ -161,7 +161,7 @@ def test_an_entry_gives_back_the_likeness(photo: Path, tmp_path: Path) -> None:
     with Ledger.create(tmp_path / "ledger.sqlite3") as ledger:
         with ledger.writing() as writing:
             writing.append(job())
-        kept(ledger, "AAAA-AAAA", job(), None, made)
+        kept(ledger, "AAAAAAAA", job(), None, made)
         entry = ledger.entry(ledger.head().count)
         assert entry is not None
         body = read_body(entry.kind, entry.body)

@@ -101,6 +101,7 @@ def test_what_may_be_the_same_is_found(connection: sqlite3.Connection, earlier: 
         photo(figures=with_figures(clock_deg=-5.0), camera_mm=ELSEWHERE),
         photo(figures=with_figures(seat_mm=0.3), sketches={}),
         photo(figures={}, camera_mm=ELSEWHERE),
+        photo(figures={}, sketches={}),  # nothing to compare
     ],
 )
 def test_what_cannot_be_is_not(connection: sqlite3.Connection, earlier: Likeness) -> None:

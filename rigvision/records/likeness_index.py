@@ -46,8 +46,9 @@ AND way_y BETWEEN :way_y - {_WAY} AND :way_y + {_WAY}
 _BY_FIGURES = f"""{_ROWS} INDEXED BY likeness_by_figures
 WHERE gauge = :gauge
 """
-#: No face was seen in both.
+#: No face was seen in both: figures must do.
 _UNSEEN = """
+AND coalesce(gap_mm, clock_deg) IS NOT NULL
 AND (sill_sketch IS NULL OR :sill_sketch IS NULL)
 AND (barrel_sketch IS NULL OR :barrel_sketch IS NULL)
 """
@@ -61,7 +62,7 @@ def row_of(likeness: dict[str, Any]) -> dict[str, Any]:
 
     All but ``sequence`` and ``record``.
     """
-    x, y, z = likeness["camera_mm"]
+    x, y, z = likeness["camera_mm"]  # the camera is always before the gauge: z > 0
     sketches = likeness.get("sketches", {})
     measured = {name: float(value) for name, (value, _) in likeness.get("figures", {}).items()}
     values = {"way_x": x / z, "way_y": y / z} | {name: measured.get(name) for name in _FIGURES}
