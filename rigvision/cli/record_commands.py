@@ -224,3 +224,36 @@ def replay(record: RecordArgument, ledger: LedgerOption = None, json: JsonOption
     from rigvision.cli.replaying import replay_one
 
     raise typer.Exit(replay_one(record, ledger, as_json=json))
+
+
+@records.command("backup")
+def backup(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="On another disk, if you can.")],
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Copy the ledger with all its evidence into a folder, while it is in use.
+
+    Exit code: 0 copied, 1 failed, or evidence is missing already, 2 wrong usage.
+    """
+    from rigvision.cli.backups import back_up
+
+    raise typer.Exit(back_up(folder, ledger, as_json=json))
+
+
+@records.command("restore")
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="FOLDER", help="The backup's folder.")],
+    lose_newer: Annotated[
+        bool, typer.Option("--lose-newer", help="Give up newer entries that cannot be read.")
+    ] = False,
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Put a lost or damaged ledger back from a backup, with what is newer and still whole.
+
+    Exit code: 0 all is whole, 1 failed, or evidence is missing in the backup too, 2 wrong usage.
+    """
+    from rigvision.cli.backups import put_back
+
+    raise typer.Exit(put_back(source, ledger, lose_newer=lose_newer, as_json=json))
