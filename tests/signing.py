@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from rigvision.records.bodies import (
@@ -10,19 +11,26 @@ from rigvision.records.bodies import (
     CheckRecorded,
     Definition,
     FileFacts,
+    JobOpened,
     PersonEnrolled,
     Role,
 )
+from rigvision.records.canonical import sha256_of
+from rigvision.records.enrolment import enrol, persons_in
+from rigvision.records.ledger import Ledger
+from rigvision.records.ledger_lookup import entries_about
 from rigvision.records.person_key import OpenKey, PersonKey
 from rigvision.records.persons import Persons
 from rigvision.records.read_body import core_sha256, result_sha256
+from rigvision.records.record_export import record_json
 from rigvision.records.record_id import record_id
 from rigvision.records.signature import fingerprint_of, private_key_of, public_key_of
+from rigvision.records.signing import measuring, sign_record
 from rigvision.records.strict_json import plain_of
 
 LEDGER = "0123456789abcdef"
 NOW = "2026-11-26T14:00:00.000000Z"
-PHOTO, IMAGE = b"the photo", b"the analysed image"
+PHOTO, IMAGE, GAUGE = b"the photo", b"the analysed image", b'name = "G-1"'
 
 
 def key_of(person: str, role: Role) -> OpenKey:
@@ -50,8 +58,6 @@ def persons(*keys: OpenKey) -> Persons:
 
 
 def facts(content: bytes, name: str, media_type: str = "image/jpeg") -> FileFacts:
-    from rigvision.records.canonical import sha256_of
-
     return FileFacts(sha256_of(content), len(content), media_type, name)
 
 
@@ -71,7 +77,7 @@ def check(verdict: str = "pass", **changed: Any) -> CheckRecorded:
         taken_at="2026-11-26T13:58:00",
         photo=photo,
         result_sha256=result_hash,
-        definitions=(Definition("gauge", "G-1", "ab" * 32, "2027-01-31"),),
+        definitions=(Definition("gauge", "G-1", sha256_of(GAUGE), "2027-01-31"),),
         settings={"door": 3},
         versions={"rigvision": "0"},
         follows_count=3,
@@ -81,3 +87,53 @@ def check(verdict: str = "pass", **changed: Any) -> CheckRecorded:
     return CheckRecorded(
         core, core_sha256(plain_of(core)), facts(IMAGE, "checked.jpg"), result, None, ()
     )
+
+
+JOB = JobOpened("J-0001", "WO-7", "E-1", "DF", 3, "ordinary", "Jo Miller")
+
+
+def ledger_with_keys(folder: Path, *keys: OpenKey) -> Ledger:
+    """A new ledger with its people, one job, and the files that checks in it name."""
+    ledger = Ledger.create(folder / "ledger.sqlite3")
+    for content, name in ((PHOTO, "IMG_0001.jpg"), (IMAGE, "checked.jpg"), (GAUGE, "G-1.toml")):
+        ledger.evidence.put(content, "image/jpeg", name)
+    for key in keys or (MECHANIC, INSPECTOR):
+        enrol(ledger, key.owner)
+    with ledger.writing() as writing:
+        writing.append(JOB)
+    return ledger
+
+
+def record_a_check(ledger: Ledger, *, signed: bool = False, verdict: str = "pass") -> str:
+    """A check in the ledger; with the mechanic's signature in the same entry, where ``signed``."""
+    base = check(verdict).core
+    with ledger.writing() as writing:
+        record = record_id(
+            ledger.identity, "J-0001", base.photo.sha256, base.result_sha256, writing.recorded_at
+        )
+        body = check(
+            verdict,
+            ledger=ledger.identity,
+            record=record,
+            recorded_at=writing.recorded_at,
+            follows_count=writing.head.count,
+            follows_hash=writing.head.hash,
+        )
+        if signed:
+            sign = measuring(MECHANIC, persons_in(ledger))
+            body = replace(body, measured=sign(body.core, body.core_sha256, body.image))
+        writing.append(body)
+    return record
+
+
+def signed_record(ledger: Ledger) -> str:
+    """A check that was measured and accepted."""
+    record = record_a_check(ledger)
+    sign_record(ledger, record, MECHANIC, "measured")
+    sign_record(ledger, record, INSPECTOR, "accepted", "looked at on site")
+    return record
+
+
+def exported(ledger: Ledger, record: str) -> bytes:
+    """The record's JSON, as it leaves the house."""
+    return record_json(record, ledger.head(), entries_about(ledger, record), ledger.signature)

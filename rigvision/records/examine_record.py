@@ -6,7 +6,8 @@ fingerprint with one that was noted), and what the ledger came to say after it w
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from rigvision.ground.shown import one_line
@@ -24,7 +25,7 @@ from rigvision.records.bodies import (
     Statement,
 )
 from rigvision.records.check_faults import check_faults, signature_faults
-from rigvision.records.entry import NOTHING_BEFORE, Entry, entry_hash
+from rigvision.records.entry import NOTHING_BEFORE, Entry, Head, entry_hash
 from rigvision.records.ledger_key import head_message
 from rigvision.records.persons import Persons
 from rigvision.records.read_body import read_body
@@ -33,11 +34,15 @@ from rigvision.records.sign_off import Standing
 from rigvision.records.signature import holds
 from rigvision.records.standing import first_standing, standing_after
 
+_LEDGER, _HASH = re.compile("[0-9a-f]{16}"), re.compile("[0-9a-f]{64}")
+
 
 @dataclass(slots=True)
 class Examined:
     """What a record turned out to say, and every fault in it, in the order it was met."""
 
+    record: str
+    head: Head
     faults: list[str] = field(default_factory=list)
     persons: Persons = field(default_factory=Persons)
     job: JobOpened | None = None
@@ -54,41 +59,43 @@ class Examined:
 
 def examine(export: RecordExport) -> Examined:
     """Look at everything that an export says. It never raises: what is wrong is a fault."""
-    found = Examined()
-    found.faults += _faults_of_the_whole(export)
-    found.faults += _faults_of_the_chain(export)
-    for entry in export.entries:
-        try:
-            body = read_body(entry.kind, entry.body)
-            found.faults += (
-                f"entry {entry.sequence}: {f}" for f in _follow(found, entry, body, export)
-            )
-        except ValueError as error:
-            found.faults.append(f"entry {entry.sequence}: {one_line(str(error), 200)}")
-    if found.check is None:
-        found.faults.append(f"there is no check {one_line(export.record, 20)} in it")
-    elif found.job is None:
-        found.faults.append("the job that the check belongs to is not in it")
+    found = examine_entries(export.record, export.head, export.entries)
+    if not holds(export.head.public_key, export.signature, signed_bytes(export)):
+        found.faults.insert(0, "the ledger's signature over the record does not hold")
     return found
 
 
-def _faults_of_the_whole(export: RecordExport) -> Iterator[str]:
-    head = export.head
-    if not holds(head.public_key, export.signature, signed_bytes(export)):
-        yield "the ledger's signature over the record does not hold"
+def examine_entries(record: str, head: Head, entries: Sequence[Entry]) -> Examined:
+    """Look at the entries that concern a record, in order, and at the head of their ledger."""
+    found = Examined(record, head)
+    found.faults += _faults_of_the_head(head)
+    found.faults += _faults_of_the_chain(head, entries)
+    for entry in entries:
+        try:
+            faults = list(_follow(found, entry, read_body(entry.kind, entry.body)))
+            found.faults += (f"entry {entry.sequence}: {fault}" for fault in faults)
+        except ValueError as error:
+            found.faults.append(f"entry {entry.sequence}: {one_line(str(error), 200)}")
+    if found.check is None:
+        found.faults.append(f"there is no check {one_line(record, 20)} in it")
+    return found
+
+
+def _faults_of_the_head(head: Head) -> Iterator[str]:
+    if not _LEDGER.fullmatch(head.ledger) or not _HASH.fullmatch(head.hash):
+        yield "the ledger's head is none"
     if not holds(head.public_key, head.signature, head_message(head.ledger, head.count, head.hash)):
         yield "the signature of the ledger's head does not hold"
-    if not export.entries or export.entries[0].kind != "ledger-opened":
-        yield "the ledger's first entry is missing"
 
 
-def _faults_of_the_chain(export: RecordExport) -> Iterator[str]:
+def _faults_of_the_chain(head: Head, entries: Sequence[Entry]) -> Iterator[str]:
     """Hashes, signatures and order of the entries, as far as they show without those between."""
-    before, head = None, export.head
-    for entry in export.entries:
+    if not entries or entries[0].kind != "ledger-opened":
+        yield "the ledger's first entry is missing"
+    before = None
+    for entry in entries:
         name = f"entry {entry.sequence}"
-        parts = (entry.sequence, entry.kind, entry.recorded_at, entry.body, entry.previous)
-        if entry.hash != entry_hash(*parts):
+        if entry.hash != _hash_of(entry):
             yield f"{name} has another hash than it says"
         message = head_message(head.ledger, entry.sequence, entry.hash)
         if not holds(head.public_key, entry.signature, message):
@@ -104,10 +111,18 @@ def _faults_of_the_chain(export: RecordExport) -> Iterator[str]:
         before = entry
 
 
-def _follow(found: Examined, entry: Entry, body: Body, export: RecordExport) -> Iterator[str]:
+def _hash_of(entry: Entry) -> str | None:
+    """None where there is none: a damaged ledger may hold what has no canonical form."""
+    try:
+        return entry_hash(entry.sequence, entry.kind, entry.recorded_at, entry.body, entry.previous)
+    except ValueError:
+        return None
+
+
+def _follow(found: Examined, entry: Entry, body: Body) -> Iterator[str]:
     """One more entry taken in; what is wrong with it. Raises ValueError where it may not stand."""
     if isinstance(body, LedgerOpened):
-        yield from _opening_faults(entry, body, export)
+        yield from _opening_faults(found.head, entry, body)
     elif isinstance(body, PersonEnrolled | PersonWithdrawn):
         found.persons.take(body)
     elif isinstance(body, JobOpened):
@@ -117,29 +132,27 @@ def _follow(found: Examined, entry: Entry, body: Body, export: RecordExport) -> 
     elif isinstance(body, JobClosed):
         pass
     elif isinstance(body, CheckRecorded):
-        yield from _follow_check(found, entry, body, export)
+        yield from _follow_check(found, entry, body)
     else:
         yield from _follow_later(found, body)
 
 
-def _opening_faults(entry: Entry, body: LedgerOpened, export: RecordExport) -> Iterator[str]:
+def _opening_faults(head: Head, entry: Entry, body: LedgerOpened) -> Iterator[str]:
     if (entry.sequence, entry.previous) != (1, NOTHING_BEFORE):
         yield "it is not the first, though it opens the ledger"
-    if body.ledger != export.head.ledger:
+    if body.ledger != head.ledger:
         yield "it opens another ledger than the head's"
-    if body.public_key != export.head.public_key:
+    if body.public_key != head.public_key:
         yield "its key is not the one that signs"
 
 
-def _follow_check(
-    found: Examined, entry: Entry, body: CheckRecorded, export: RecordExport
-) -> Iterator[str]:
-    if found.check is not None or body.core.record != export.record:
+def _follow_check(found: Examined, entry: Entry, body: CheckRecorded) -> Iterator[str]:
+    if found.check is not None or body.core.record != found.record:
         yield "another check is in it"
         return
     if found.job is None or found.job.job != body.core.job:
         yield "the check belongs to a job that was not open"
-    yield from (f"the check {fault}" for fault in check_faults(entry, body, export.head.ledger))
+    yield from (f"the check {fault}" for fault in check_faults(entry, body, found.head.ledger))
     found.check, found.standing = body, first_standing(body)
     if body.measured:
         unsigned = Standing(body.core.record, found.standing.verdict)
