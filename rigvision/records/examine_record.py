@@ -37,6 +37,14 @@ from rigvision.records.standing import first_standing, standing_after
 _LEDGER, _HASH = re.compile("[0-9a-f]{16}"), re.compile("[0-9a-f]{64}")
 
 
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A correction, and when the ledger took it."""
+
+    body: CheckCorrected
+    recorded_at: str
+
+
 @dataclass(slots=True)
 class Examined:
     """What a record turned out to say, and every fault in it, in the order it was met."""
@@ -48,7 +56,7 @@ class Examined:
     job: JobOpened | None = None
     check: CheckRecorded | None = None
     standing: Standing | None = None
-    corrections: list[CheckCorrected] = field(default_factory=list)
+    corrections: list[Correction] = field(default_factory=list)
 
     @property
     def statements(self) -> tuple[Statement, ...]:
@@ -134,7 +142,7 @@ def _follow(found: Examined, entry: Entry, body: Body) -> Iterator[str]:
     elif isinstance(body, CheckRecorded):
         yield from _follow_check(found, entry, body)
     else:
-        yield from _follow_later(found, body)
+        yield from _follow_later(found, entry, body)
 
 
 def _opening_faults(head: Head, entry: Entry, body: LedgerOpened) -> Iterator[str]:
@@ -159,7 +167,7 @@ def _follow_check(found: Examined, entry: Entry, body: CheckRecorded) -> Iterato
         yield from signature_faults(body.measured, body, unsigned, found.persons)
 
 
-def _follow_later(found: Examined, body: Body) -> Iterator[str]:
+def _follow_later(found: Examined, entry: Entry, body: Body) -> Iterator[str]:
     """What was said after the check was recorded."""
     about = body.record if isinstance(body, CheckSigned | CheckCorrected | Noted) else None
     if found.check is None or found.standing is None or about != found.standing.record:
@@ -168,5 +176,5 @@ def _follow_later(found: Examined, body: Body) -> Iterator[str]:
     if isinstance(body, CheckSigned):
         yield from signature_faults(body.signed, found.check, found.standing, found.persons)
     if isinstance(body, CheckCorrected):
-        found.corrections.append(body)
+        found.corrections.append(Correction(body, entry.recorded_at))
     found.standing = standing_after(found.standing, body)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rigvision.ground.shown import one_line
-from rigvision.records.bodies import CheckCorrected, Statement
+from rigvision.records.bodies import Statement
 from rigvision.records.entry import Head
-from rigvision.records.examine_record import Examined
+from rigvision.records.examine_record import Correction, Examined
 from rigvision.records.signature import fingerprint_of, grouped, is_public_key
 
 SCHEMA = "rigvision.verify/1"
@@ -76,11 +76,12 @@ def _lines_about(found: Examined) -> list[str]:
     return lines + [_line_of_correction(correction) for correction in found.corrections]
 
 
-def _line_of_correction(correction: CheckCorrected) -> str:
-    other = correction.replaced_by
+def _line_of_correction(correction: Correction) -> str:
+    body = correction.body
+    other = body.replaced_by
     by = f"; {one_line(other, 20)} takes its place" if other else ""
-    person, cause = one_line(correction.corrected_by, 80), one_line(correction.cause, 300)
-    return f"Corrected by {person}: {cause}{by}"
+    person, cause = one_line(body.corrected_by, 80), one_line(body.cause, 300)
+    return f"Corrected by {person}, {one_line(correction.recorded_at, 40)}: {cause}{by}"
 
 
 def _line_of(statement: Statement) -> str:
