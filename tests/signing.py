@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+import io
+import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from PIL import ExifTags, Image
+
+from rigvision.decision.reasons import Reason
+from rigvision.decision.result import (
+    CheckResult,
+    PhotoFacts,
+    TurnsResult,
+    Verdict,
+    ViewResult,
+    YokeResult,
+)
 from rigvision.records.bodies import (
     CheckCore,
     CheckRecorded,
@@ -27,10 +41,12 @@ from rigvision.records.record_id import record_id
 from rigvision.records.signature import fingerprint_of, private_key_of, public_key_of
 from rigvision.records.signing import measuring, sign_record
 from rigvision.records.strict_json import plain_of
+from rigvision.report.as_json import as_json
+from rigvision.report.seal import Seal, seal_code
 
 LEDGER = "0123456789abcdef"
 NOW = "2026-11-26T14:00:00.000000Z"
-PHOTO, IMAGE, GAUGE = b"the photo", b"the analysed image", b'name = "G-1"'
+PHOTO, GAUGE = b"\xff\xd8 the photo", b'name = "G-1"'
 
 
 def key_of(person: str, role: Role) -> OpenKey:
@@ -61,11 +77,43 @@ def facts(content: bytes, name: str, media_type: str = "image/jpeg") -> FileFact
     return FileFacts(sha256_of(content), len(content), media_type, name)
 
 
-def check(verdict: str = "pass", **changed: Any) -> CheckRecorded:
+@cache
+def jpeg(label: str) -> bytes:
+    """A small picture with what an analysed image says of itself in its EXIF."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.ImageDescription] = label
+    out = io.BytesIO()
+    Image.new("RGB", (60, 80), (30, 120, 90)).save(out, "JPEG", exif=exif)
+    return out.getvalue()
+
+
+IMAGE = jpeg("no record")
+
+
+def result_of(verdict: Verdict) -> dict[str, Any]:
+    """A result without a figure, as ``--json`` prints it."""
+    result = CheckResult(
+        photo=PhotoFacts("IMG_0001.jpg", sha256_of(PHOTO), 900, 660, None),
+        gauge="G-1",
+        frame="F-1",
+        door=3,
+        camera="generic-phone",
+        verdict=verdict,
+        borderline=False,
+        reasons=(Reason("glare", "Glare covers the gap.", "Tilt the torch."),),
+        gap=None,
+        yoke=YokeResult(),
+        turns=TurnsResult(0.0, 0.01, "none", "gap", "No turn is needed."),
+        uncertainty_budget=(),
+        view=ViewResult(None, None, None, ()),
+        version="0.0.0",
+    )
+    return as_json(result)
+
+
+def check(verdict: Verdict = "pass", image: bytes = IMAGE, **changed: Any) -> CheckRecorded:
     """A recorded check; ``changed`` are fields of its core."""
-    photo = facts(PHOTO, "IMG_0001.jpg")
-    result: dict[str, Any] = {"schema": "rigvision.check/1", "verdict": verdict}
-    result |= {"borderline": False, "photo": {"sha256": photo.sha256}}
+    photo, result = facts(PHOTO, "IMG_0001.jpg"), plain_copy(result_of(verdict))
     result_hash = result_sha256(result)
     core = CheckCore(
         schema="rigvision.record/1",
@@ -85,8 +133,13 @@ def check(verdict: str = "pass", **changed: Any) -> CheckRecorded:
     )
     core = replace(core, **changed)
     return CheckRecorded(
-        core, core_sha256(plain_of(core)), facts(IMAGE, "checked.jpg"), result, None, ()
+        core, core_sha256(plain_of(core)), facts(image, "checked.jpg"), result, None, ()
     )
+
+
+def plain_copy(plain: dict[str, Any]) -> dict[str, Any]:
+    copy: dict[str, Any] = json.loads(json.dumps(plain))
+    return copy
 
 
 JOB = JobOpened("J-0001", "WO-7", "E-1", "DF", 3, "ordinary", "Jo Miller")
@@ -104,21 +157,19 @@ def ledger_with_keys(folder: Path, *keys: OpenKey) -> Ledger:
     return ledger
 
 
-def record_a_check(ledger: Ledger, *, signed: bool = False, verdict: str = "pass") -> str:
+def record_a_check(ledger: Ledger, *, signed: bool = False, verdict: Verdict = "pass") -> str:
     """A check in the ledger; with the mechanic's signature in the same entry, where ``signed``."""
     base = check(verdict).core
     with ledger.writing() as writing:
-        record = record_id(
-            ledger.identity, "J-0001", base.photo.sha256, base.result_sha256, writing.recorded_at
-        )
-        body = check(
-            verdict,
-            ledger=ledger.identity,
-            record=record,
-            recorded_at=writing.recorded_at,
-            follows_count=writing.head.count,
-            follows_hash=writing.head.hash,
-        )
+        head, at = writing.head, writing.recorded_at
+        record = record_id(head.ledger, "J-0001", base.photo.sha256, base.result_sha256, at)
+        facts_of_it = {"ledger": head.ledger, "record": record, "recorded_at": at}
+        follows = {"follows_count": head.count, "follows_hash": head.hash}
+        unseen = check(verdict, **facts_of_it, **follows)
+        seal = Seal(head.ledger, record, unseen.core_sha256, head.count, head.hash, "J-0001", 3)
+        image = jpeg(f"photo sha256 {base.photo.sha256}, record {seal_code(seal)}")
+        ledger.evidence.put(image, "image/jpeg", "checked.jpg")
+        body = check(verdict, image, **facts_of_it, **follows)
         if signed:
             sign = measuring(MECHANIC, persons_in(ledger))
             body = replace(body, measured=sign(body.core, body.core_sha256, body.image))
