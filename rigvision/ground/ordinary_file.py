@@ -15,20 +15,29 @@ def read_ordinary(path: Path, most_bytes: int) -> bytes:
 
     Raises OSError with a text for a person: missing, no right to it, not ordinary, too large.
     """
+    content = start_of_ordinary(path, most_bytes + 1)
+    if len(content) > most_bytes:
+        raise OSError(None, f"it is larger than {_size(most_bytes)}")
+    return content
+
+
+def start_of_ordinary(path: Path, most_bytes: int) -> bytes:
+    """The first bytes of a file, as ``read_ordinary`` reads them; all of it where it has no more.
+
+    Raises OSError as that does, but never for its size.
+    """
     descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | _BINARY)
     try:
         mode = os.fstat(descriptor).st_mode
         if not stat.S_ISREG(mode):
             kind = "a folder" if stat.S_ISDIR(mode) else "not an ordinary file"
             raise OSError(None, f"it is {kind}")
-        parts, room = [], most_bytes + 1
+        parts, room = [], most_bytes
         while room and (part := os.read(descriptor, min(room, 1 << 20))):
             parts.append(part)
             room -= len(part)
     finally:
         os.close(descriptor)
-    if not room:
-        raise OSError(None, f"it is larger than {_size(most_bytes)}")
     return b"".join(parts)
 
 

@@ -34,7 +34,7 @@ class Verification:
 
 def intact(what: What, sentence: str, found: Examined, more: list[str]) -> Verification:
     """A record, or a file that carries one, without a fault."""
-    details = [*_lines_about(found), *more, *_lines_about_head(found.head)]
+    details = [*_lines_about(found), *more, *lines_about_head(found.head)]
     return Verification(
         what, "intact", sentence, tuple(details), found.record, found.head, found.statements
     )
@@ -92,7 +92,7 @@ def _line_of(statement: Statement) -> str:
     )
 
 
-def _lines_about_head(head: Head) -> list[str]:
+def lines_about_head(head: Head) -> list[str]:
     """What has to be compared with what was noted elsewhere: all else hangs on this key."""
     key = grouped(fingerprint_of(head.public_key)) if is_public_key(head.public_key) else "none"
     return [

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from rigvision.ground.errors import ExportError
-from rigvision.ground.ordinary_file import read_ordinary
+from rigvision.ground.ordinary_file import read_ordinary, start_of_ordinary
 from rigvision.ground.shown import one_line
 from rigvision.records.bundle import bundle_faults, parse_bundle
 from rigvision.records.canonical import sha256_of
@@ -18,7 +18,14 @@ from rigvision.records.ledger_lookup import KnownFile, differing, entries_about,
 from rigvision.records.page_file import parse_page, signature_holds
 from rigvision.records.record_export import RecordExport, parse_record
 from rigvision.records.stored_zip import MAX_BYTES as MAX_FILE_BYTES
-from rigvision.records.verification import Verification, changed, in_short, intact, unproven
+from rigvision.records.verification import (
+    Verification,
+    What,
+    changed,
+    in_short,
+    intact,
+    unproven,
+)
 from rigvision.report.seal import FORMAT, SealCode, read_seal
 
 SQLITE = b"SQLite format 3\0"
@@ -28,14 +35,14 @@ _ZIP, _PDF, _JSON = b"PK", b"%PDF-", b"{"
 _CODE = re.compile(rb"%b [0-9A-Z -]{20,200}" % FORMAT.encode())
 _LABEL_BYTES = 65_536
 
-_OURS = "rigvision."
+#: Stands many times in whatever carries a record, so that damage does not take it away.
+_OURS = b"rigvision"
 
 
 def is_ledger(path: Path) -> bool:
     """Whether a file begins as SQLite's do. Raises ExportError where it cannot be read."""
     try:
-        with path.open("rb") as file:
-            return path.is_file() and file.read(len(SQLITE)) == SQLITE
+        return start_of_ordinary(path, len(SQLITE)) == SQLITE
     except OSError as error:
         raise _unreadable(path, error) from error
 
@@ -43,7 +50,7 @@ def is_ledger(path: Path) -> bool:
 def verify_file(path: Path, ledger: Ledger | None = None) -> Verification:
     """Verify a file that is no ledger, by itself and, where one is given, by a ledger.
 
-    Raises ExportError where it cannot be read, LedgerError where the ledger cannot.
+    Raises ExportError where it cannot be read or is a stranger's, LedgerError for the ledger.
     """
     try:
         content = read_ordinary(path, MAX_FILE_BYTES + (1 << 20))
@@ -62,9 +69,7 @@ def _verify_record(content: bytes, name: str, ledger: Ledger | None) -> Verifica
     try:
         export = parse_record(content)
     except ValueError as error:
-        if _OURS.encode() not in content:
-            return _verify_other(content, name, ledger)
-        return changed("record", f"{name} is damaged or was changed: {error}.", [])
+        return _unlike_ours(content, name, ledger, "record", error)
     found = examine(export)
     if found.faults:
         return changed("record", _was_changed(f"The record in {name}", found), found.faults)
@@ -76,9 +81,7 @@ def _verify_bundle(content: bytes, name: str, ledger: Ledger | None) -> Verifica
     try:
         bundle = parse_bundle(content)
     except ValueError as error:
-        if _OURS.encode() not in content:
-            return _verify_other(content, name, ledger)
-        return changed("bundle", f"{name} is damaged or was changed: {error}.", [])
+        return _unlike_ours(content, name, ledger, "bundle", error)
     found = examine(bundle.export)
     faults = found.faults + bundle_faults(bundle, found.check)
     if faults:
@@ -95,9 +98,7 @@ def _verify_page(content: bytes, name: str, ledger: Ledger | None) -> Verificati
         page = parse_page(content)
         export = parse_record(page.record)
     except ValueError as error:
-        if b"rigvision" not in content:
-            return _verify_other(content, name, ledger)
-        return changed("page", f"{name} is no page as rigvision writes them: {error}.", [])
+        return _unlike_ours(content, name, ledger, "page", error)
     found = examine(export)
     if found.faults:
         return changed("page", _was_changed(f"The record in {name}", found), found.faults)
@@ -111,6 +112,22 @@ def _verify_page(content: bytes, name: str, ledger: Ledger | None) -> Verificati
         )
     sentence = f"Page and record {export.record} are intact, to the last byte: {in_short(found)}."
     return _by_ledger(intact("page", sentence, found, []), export, found, ledger)
+
+
+def _unlike_ours(
+    content: bytes, name: str, ledger: Ledger | None, what: What, error: ValueError
+) -> Verification:
+    """Of a form that rigvision does not write: damaged where it once was ours, else a stranger's
+    file, which at most a ledger knows. Raises ExportError."""
+    if _OURS in content:
+        return changed(what, f"{name} is damaged or was changed: {error}.", [])
+    if ledger is not None and files_known_as(ledger, sha256_of(content)):
+        return _verify_other(content, name, ledger)
+    raise ExportError(
+        "not-ours",
+        f"{name} is no {what} that rigvision wrote: {error}.",
+        "Give a ledger, or a file that rigvision exported. Nothing in it was unpacked.",
+    )
 
 
 def _verify_other(content: bytes, name: str, ledger: Ledger | None) -> Verification:
