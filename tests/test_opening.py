@@ -10,6 +10,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from recorded.invented import job, record_check
 
 from rigvision.records.bodies import CheckRecorded, JobOpened, LedgerOpened
 from rigvision.records.entry_body import entry_body
@@ -17,7 +18,6 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.ledger_key import key_path
 from rigvision.records.migrations import MIGRATIONS
-from tests.invented_records import job, record_check
 
 
 @pytest.fixture
@@ -54,9 +54,9 @@ def test_two_programs_that_begin_at_once_begin_one_ledger(path: Path) -> None:
     with Ledger.open(path) as ledger:
         assert said == {ledger.identity}
         assert ledger.head().count == 1
-        with ledger.writing() as writing:  # the key is the one that the ledger was begun with
-            writing.append(job())
     assert {p.name for p in path.parent.iterdir()} == {path.name, key_path(path).name}
+    with Ledger.open(path) as ledger, ledger.writing() as writing:
+        writing.append(job())  # the key is the one that the ledger was begun with
 
 
 def test_there_is_none_yet(path: Path) -> None:

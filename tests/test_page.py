@@ -52,14 +52,14 @@ SEAL = Seal(
     stage="before",
 )
 MEASURED = PageSignature(
-    "Łukasz Żółć", "mechanic", "measured", "2026-03-02T08:15:00.000000Z", "3f2a 9c01 77de 4b12"
+    "Łukasz Żółć", "mechanic", "measured", "2026-03-02T08:15:00.000000Z", "3f2a9c0177de4b12"
 )
 ACCEPTED = PageSignature(
     "Inès Ørtega",
     "inspector",
     "accepted",
     "2026-03-02T11:40:31.000000Z",
-    "88b0 12ff 0c3d 9e71",
+    "88b012ff0c3d9e71",
     "Edges clean.",
 )
 REJECTED = replace(ACCEPTED, decision="rejected", remark="Grit on the sill.")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -195,3 +197,11 @@ def test_a_recorded_image_is_replaced_by_its_own_record_alone(
     assert names[:3] == [f"open-2.2mm{n}.checked.jpg" for n in ("", "-2", "-3")]
     assert names[3:] == names[:3]
     assert read_by_opencv((tmp_path / names[0]).read_bytes()) == CODE
+
+
+def test_what_makes_codes_and_pages_is_loaded_only_where_one_is_made() -> None:
+    command = "import sys, rigvision.report.analysed_image, rigvision.cli.main; print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", command], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert not {"segno", "fpdf", "fontTools"} & set(done.stdout.split())

@@ -16,6 +16,7 @@ from rigvision.records.connection import connect, connect_to_read, keep_safe, tr
 from rigvision.records.entry import Entry, Head, Kind
 from rigvision.records.entry_body import entry_body
 from rigvision.records.evidence_store import EvidenceStore, evidence_folder
+from rigvision.records.head_mark import is_of, lost_entries, note_head, noted_head
 from rigvision.records.ledger_error import LedgerError, shown_path, spoken
 from rigvision.records.ledger_key import LedgerKey, key_path, read_key
 from rigvision.records.opening import (
@@ -132,7 +133,11 @@ class Ledger:
         with spoken(self.path), transaction(self.connection):
             last = self.entry(self.head().count)
             assert last is not None  # entry 1 is always there
-            yield Writing(self.connection, self._key, self.identity, last, now(), self.path)
+            self._refuse_lost_entries(last.sequence)
+            writing = Writing(self.connection, self._key, self.identity, last, now(), self.path)
+            yield writing
+        if writing.head.count > last.sequence:
+            note_head(self.path, writing.head)
 
     def signature(self, message: bytes) -> str:
         """The ledger's own signature over a message, which begins with a domain of its own."""
@@ -158,6 +163,11 @@ class Ledger:
         with spoken(self.path):
             for row in self.connection.execute(sql, values):
                 yield entry_of(row, self.path)
+
+    def _refuse_lost_entries(self, count: int) -> None:
+        noted = noted_head(self.path)
+        if noted and noted.count > count and is_of(noted, self.identity, self.public_key):
+            raise lost_entries(self.path, noted, count)
 
     def _own_key(self) -> LedgerKey:
         key = read_key(key_path(self.path))

@@ -12,11 +12,13 @@ from rigvision.records.bodies import (
     Decision,
     FileFacts,
     Signed,
+    Statement,
 )
+from rigvision.records.clock import now
 from rigvision.records.enrolment import persons_in
 from rigvision.records.entry import Entry
 from rigvision.records.ledger import Ledger
-from rigvision.records.person_key import OpenKey
+from rigvision.records.person_key import OpenKey, PersonKey
 from rigvision.records.persons import Persons
 from rigvision.records.read_body import core_sha256, read_body, result_sha256
 from rigvision.records.sign_off import Standing, require_may_sign
@@ -33,12 +35,27 @@ def sign_record(
     where the record, its photo or its image is no longer what was recorded.
     """
     with ledger.writing() as writing:
-        entries = list(ledger.entries_of(record))
-        check = _whole_check(ledger, record, entries)
-        bodies = [read_body(entry.kind, entry.body) for entry in entries]
-        statement = statement_on(check, key.owner, decision, remark, writing.recorded_at)
-        require_may_sign(statement, standing_of(record, bodies), persons_in(ledger))
+        statement = _permitted(ledger, record, key.owner, decision, remark, writing.recorded_at)
         return writing.append(CheckSigned(record, sign_statement(statement, key)))
+
+
+def require_may_sign_now(
+    ledger: Ledger, record: str, owner: PersonKey, decision: Decision, remark: str = ""
+) -> None:
+    """Raises what ``sign_record`` would, before anybody is asked for a passphrase."""
+    _permitted(ledger, record, owner, decision, remark, now())
+
+
+def _permitted(
+    ledger: Ledger, record: str, owner: PersonKey, decision: Decision, remark: str, signed_at: str
+) -> Statement:
+    """The statement, where its owner may sign it as the ledger stands."""
+    entries = list(ledger.entries_of(record))
+    check = _whole_check(ledger, record, entries)
+    bodies = [read_body(entry.kind, entry.body) for entry in entries]
+    statement = statement_on(check, owner, decision, remark, signed_at)
+    require_may_sign(statement, standing_of(record, bodies), persons_in(ledger))
+    return statement
 
 
 def measuring(
@@ -56,6 +73,26 @@ def measuring(
         return sign_statement(statement, key)
 
     return sign
+
+
+def require_may_measure(owner: PersonKey, persons: Persons) -> None:
+    """Raises SignOffError where this key can sign no check as measured, whichever it is."""
+    statement = Statement(
+        schema="rigvision.statement/1",
+        ledger="",
+        record="",
+        core_sha256="",
+        photo_sha256="",
+        image_sha256="",
+        result_sha256="",
+        role=owner.role,
+        decision="measured",
+        remark="",
+        person=owner.person,
+        fingerprint=owner.fingerprint,
+        signed_at="",
+    )
+    require_may_sign(statement, Standing("", ""), persons)
 
 
 def _whole_check(ledger: Ledger, record: str, entries: list[Entry]) -> CheckRecorded:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 from rigvision.ground.errors import ExportError
-from rigvision.ground.ordinary_file import read_ordinary, start_of_ordinary
+from rigvision.ground.ordinary_file import ordinary_parts, read_ordinary
 from rigvision.ground.shown import one_line
 from rigvision.records.bundle import bundle_faults, parse_bundle
 from rigvision.records.canonical import sha256_of
@@ -42,7 +43,8 @@ _OURS = b"rigvision"
 def is_ledger(path: Path) -> bool:
     """Whether a file begins as SQLite's do. Raises ExportError where it cannot be read."""
     try:
-        return start_of_ordinary(path, len(SQLITE)) == SQLITE
+        with closing(ordinary_parts(path)) as pieces:
+            return next(pieces, b"").startswith(SQLITE)
     except OSError as error:
         raise _unreadable(path, error) from error
 

@@ -62,6 +62,12 @@ def draw(result: CheckResult, seal: Seal | None = None) -> Image.Image:
 
     Raises UsageError without evidence, PhotoError if the photo can no longer be read.
     """
+    whole = unsealed(result)
+    return Image.fromarray(_sealed(whole, seal) if seal else whole)
+
+
+def unsealed(result: CheckResult) -> Pixels:
+    """The image without its record, RGB (H, W, 3): nearly all of the work. Raises as ``draw``."""
     evidence = result.evidence
     if not isinstance(evidence, Evidence):
         raise UsageError(
@@ -77,8 +83,7 @@ def draw(result: CheckResult, seal: Seal | None = None) -> Image.Image:
         _detail_part(photo, result, evidence),
         draw_strip(result, WIDTH_PX),
     ]
-    whole = _stacked([part for part in parts if part is not None])
-    return Image.fromarray(_sealed(whole, seal) if seal else whole)
+    return _stacked([part for part in parts if part is not None])
 
 
 def _sealed(whole: Pixels, seal: Seal) -> Pixels:
@@ -97,9 +102,14 @@ def _colours(evidence: Evidence) -> Image.Image:
 
 def as_jpeg(result: CheckResult, seal: Seal | None = None) -> bytes:
     """The analysed image as it is written to a file: what is hashed, kept and signed."""
+    return jpeg_of(unsealed(result), result, seal)
+
+
+def jpeg_of(whole: Pixels, result: CheckResult, seal: Seal | None) -> bytes:
+    """An image that is drawn already, with its record under it, as it is written to a file."""
     content = BytesIO()
     labels = _labels(result, seal)
-    image = draw(result, seal)
+    image = Image.fromarray(_sealed(whole, seal) if seal else whole)
     image.save(content, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
     return content.getvalue()
 

@@ -14,6 +14,7 @@ from rigvision.report.page_parts import (
     heading,
     shown_time,
 )
+from rigvision.report.seal_panel import grouped
 from rigvision.report.sheet import BLACK, Sheet, Style
 from rigvision.report.wording import LOOKS, deciding_reason, what_to_do
 
@@ -128,7 +129,7 @@ def _draw_signature(sheet: Sheet, signature: PageSignature, area: Area) -> float
         bottom_mm = sheet.words(area.left_mm + offset_mm, area.top_mm, words, style, width_mm)
     small = Style(6.4, colour=FAINT)
     left_mm = LEFT_MM + 20.0
-    sheet.words(left_mm, bottom_mm, f"key {signature.fingerprint}", small, 76.0)
+    sheet.words(left_mm, bottom_mm, f"key {grouped(signature.fingerprint)}", small, 76.0)
     if signature.remark:
         room_mm = area.width_mm - 98.0
         sheet.words(area.left_mm + 98.0, bottom_mm, signature.remark, Style(6.4), room_mm)

@@ -26,7 +26,7 @@ from rigvision.report.sheet import Sheet, Style
 from rigvision.report.wording import what_to_do
 
 NAME_WIDTH_MM = 21.0
-MOST_MODELS, MOST_QUANTITIES = 3, 6
+MOST_MODELS, MOST_QUANTITIES = 4, 6
 SOURCE_PT = 6.4
 
 
@@ -87,7 +87,7 @@ def draw_models(sheet: Sheet, facts: PageFacts, area: Area) -> float:
         value = f"{model.name}{due}  {grouped(model.sha256[:8])}"
         kind = model.kind.capitalize()
         top_mm = named(sheet, area.below(top_mm), kind, value, NAME_WIDTH_MM)
-    program = f"rigvision {facts.result.version}, camera {facts.result.camera}"
+    program = f"rigvision {facts.result.version}"
     return named(sheet, area.below(top_mm), "Program", program, NAME_WIDTH_MM)
 
 
