@@ -12,7 +12,7 @@ import rigvision
 from rigvision.records.bodies import LedgerOpened
 from rigvision.records.clock import now
 from rigvision.records.connection import connect, keep_safe, transaction
-from rigvision.records.entry import NOTHING_BEFORE, Entry
+from rigvision.records.entry import NOTHING_BEFORE, Head
 from rigvision.records.evidence_store import evidence_folder
 from rigvision.records.ledger_error import LedgerError, shown_path
 from rigvision.records.ledger_key import LedgerKey, key_path, new_key
@@ -44,12 +44,12 @@ def begin(path: Path) -> None:
 
 def _write_first_entry(part: Path, key: LedgerKey) -> None:
     identity = secrets.token_hex(8)
-    nothing = Entry(0, "ledger-opened", "", {}, "", NOTHING_BEFORE, "")
+    nothing = Head(identity, 0, NOTHING_BEFORE, "", key.public_hex)
     with closing(connect(part, create=True)) as connection:
         keep_safe(connection)
         with transaction(connection):
             migrate(connection, MIGRATIONS, now())
-            writing = Writing(connection, key, identity, nothing, now(), part)
+            writing = Writing(connection, key, nothing, now())
             writing.append(LedgerOpened(identity, key.public_hex, rigvision.__version__))
 
 
