@@ -439,3 +439,45 @@ def test_a_bundle_holds_the_photo_byte_for_byte(house: House) -> None:
         "readme.txt",
         "record.json",
     }
+
+
+# A whole ledger
+
+
+def test_a_ledger_is_recognised_and_verified(run: Run, house: House) -> None:
+    status, out, err = run(house.path)
+    assert (status, err) == (0, "")
+    assert "is intact: 10 entries" in out.splitlines()[0]
+    assert run(house.path, "--ledger-key", house.key)[0] == 0
+    assert run(house.path, "--ledger-key", "00" * 16)[0] == 6
+
+
+def test_a_changed_entry_of_a_ledger_is_named(run: Run, own: House) -> None:
+    with closing(sqlite3.connect(own.path)) as forged:
+        guards = _drop_guards(forged)
+        change = "UPDATE entry SET body = replace(body, 'accepted', 'rejected') WHERE sequence = 7"
+        forged.executescript(guards + change)
+    status, out, _ = run(own.path)
+    assert (status, "changed or damaged: entry 7" in out.splitlines()[0]) == (5, True)
+    said = json.loads(run(own.path, "--json")[1])
+    assert (said["what"], said["outcome"]) == ("ledger", "changed")
+
+
+def test_torn_evidence_of_a_ledger_is_named(run: Run, own: House) -> None:
+    path = next(own.folder.glob("ledger.sqlite3.evidence/*/*"))
+    path.chmod(0o600)
+    path.write_bytes(path.read_bytes()[:-1])
+    status, out, _ = run(own.path)
+    assert (status, path.name[:8] in out) == (5, True)
+
+
+def test_a_ledger_is_not_compared_with_a_ledger(run: Run, house: House) -> None:
+    status, _, err = run(house.path, "--ledger", house.path)
+    assert (status, "is itself a ledger" in err) == (2, True)
+
+
+def test_a_database_of_another_program_is_no_ledger(run: Run, tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "other.db")) as other:
+        other.execute("CREATE TABLE t (a)")
+    status, _, err = run(tmp_path / "other.db")
+    assert (status, "is no ledger" in err) == (1, True)
