@@ -169,6 +169,33 @@ def check(
 
 
 @app.command()
+def verify(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE-OR-LEDGER", help="Page, bundle, record, image or ledger."),
+    ],
+    ledger: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Compare with this ledger; else the usual one's."),
+    ] = None,
+    ledger_key: Annotated[
+        str | None,
+        typer.Option(metavar="FINGERPRINT", help="The ledger's key that it must be signed by."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Say what is intact, signed by whom, or changed where.
+
+    Exit code: 0 intact, 5 changed, 6 cannot be proven with what is at hand, 1 it could not be
+    read, 2 wrong usage.
+    """
+    from rigvision.cli.verifying import run_verify
+
+    _loaded()
+    raise typer.Exit(run_verify(file, ledger, ledger_key, as_json=json))
+
+
+@app.command()
 def models() -> None:
     """List the gauges, frames and cameras that are installed."""
     from rigvision.cli.listing import list_models
