@@ -36,9 +36,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
-app.add_typer(
-    later("Recorded checks: search, show, compare, sign, correct, replay."), name="record"
-)
+app.add_typer(later("Recorded checks: search, show, compare, sign, replay, export."), name="record")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 
 

@@ -1,4 +1,4 @@
-"""The commands ``record …``: recorded checks found, looked at, compared, signed, corrected."""
+"""The commands ``record …``: recorded checks found, looked at, signed, exported, backed up."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 from rigvision.cli.choices import StageName
 
 records = typer.Typer(
-    help="Recorded checks: list, search, show, compare, sign, correct, run again.",
+    help="Recorded checks: list, search, show, compare, sign, correct, run again, export.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -29,6 +29,12 @@ class StatusName(StrEnum):
     accepted = "accepted"
     rejected = "rejected"
     corrected = "corrected"
+
+
+class FormName(StrEnum):
+    image = "image"
+    page = "page"
+    bundle = "bundle"
 
 
 class DecisionName(StrEnum):
@@ -224,6 +230,27 @@ def replay(record: RecordArgument, ledger: LedgerOption = None, json: JsonOption
     from rigvision.cli.replaying import replay_one
 
     raise typer.Exit(replay_one(record, ledger, as_json=json))
+
+
+@records.command("export")
+def export(
+    record: RecordArgument,
+    form: Annotated[
+        list[FormName] | None,
+        typer.Option(help="The analysed image, the page as PDF, or (default) all as a zip."),
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where to.")] = Path("."),
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Write a record into files that 'rigvision verify' proves, also without the ledger.
+
+    Exit code: 0 written, 1 failed, such as a record that is not whole, 2 wrong usage.
+    """
+    from rigvision.cli.exporting import export_one
+
+    forms = form or [FormName.bundle]
+    export_one(record, [f.value for f in forms], out, ledger, as_json=json)
 
 
 @records.command("backup")
