@@ -97,11 +97,12 @@ def refuse_older(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _refuse_lost(path: Path) -> None:
-    """Evidence without its ledger: to begin anew would hide that records were lost."""
-    if evidence_folder(path).is_dir() and any(evidence_folder(path).iterdir()):
+    """Evidence or SQLite's log without its ledger: to begin anew would hide what was lost."""
+    folder, log = evidence_folder(path), path.with_name(f"{path.name}-wal")
+    if (log.exists() and log.stat().st_size) or (folder.is_dir() and any(folder.iterdir())):
         raise LedgerError(
             "ledger-lost",
-            f"The ledger {shown_path(path)} is gone, but its evidence is still there.",
+            f"The ledger {shown_path(path)} is gone, but its evidence or log is still there.",
             "Restore the newest backup (`rigvision record restore`), or choose another name.",
         )
 
