@@ -128,6 +128,8 @@ def bomb() -> bytes:
         (zipped(lambda f: setattr(f, "comment", b"hello")), "does not begin with a file"),
         (b"", "does not begin"),
         (b"PK\x03\x04", "cut off"),
+        # found by fuzzing: shorter than an end, with the sign of one in it
+        (bytes.fromhex("504b0304ffff0000626e504b05064076"), "something stands behind its end"),
     ],
 )
 def test_a_hostile_file_is_refused_by_what_is_wrong_with_it(content: bytes, cause: str) -> None:

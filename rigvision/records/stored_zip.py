@@ -112,7 +112,7 @@ def _refuse_strange_ends(content: bytes) -> None:
     if not content.startswith(_LOCAL_SIGN):
         raise ValueError("it does not begin with a file")
     end = len(content) - _END.size
-    if content[end : end + 4] != _END_SIGN:
+    if end < 0 or content[end : end + 4] != _END_SIGN:
         ended = _END_SIGN in content[-(1 << 16) :]
         raise ValueError("something stands behind its end" if ended else "it is cut off")
     _refuse_links(content, end)
