@@ -77,7 +77,7 @@ ELSEWHERE = marks(tilt=0.24)
 
 @pytest.mark.parametrize("factor", [1.0, 0.5j, 0.8 + 0.03j])
 def test_a_copy_is_the_same_photo(factor: complex) -> None:
-    copy = photo(shot=1, marks_px=turned(marks(px=0.1), factor))
+    copy = photo(shot=1, marks_px=turned(marks(px=0.04), factor))
     found = compare(photo(), copy)
     assert found.kind == "same-photo"
     assert "the marks form the same figure" in found.why
