@@ -54,6 +54,12 @@ def _written_beside(path: Path, content: bytes, mode: int) -> Iterator[Path]:
         Path(name).unlink(missing_ok=True)
 
 
+def sync_file(path: Path) -> None:
+    """Force a file that another library wrote to the disk."""
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
+
+
 def sync_folder(folder: Path) -> None:
     """Force a folder's list of names to the disk, where the system can (Windows does by itself)."""
     if os.name != "posix":
