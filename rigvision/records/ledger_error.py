@@ -47,6 +47,11 @@ _SPOKEN = {
         "The ledger {path} is damaged: {error}.",
         _RESTORE,
     ),
+    sqlite3.SQLITE_CONSTRAINT: (
+        "ledger-conflict",
+        "This does not fit what the ledger {path} holds already: {error}.",
+        "Nothing was recorded. Look at what is there under that name.",
+    ),
     sqlite3.SQLITE_NOTADB: (
         "no-ledger",
         "The file {path} is no ledger: SQLite did not write it.",
