@@ -22,6 +22,7 @@ KINDS = "same-photo", "same-setup", "same-parts", "different", "unknown"
 SAME_SETUP = "again", "again, other light", "next, still hand"
 HONEST = (
     "after a turn",
+    "after a flat's turn",
     "after a fiftieth of a turn",
     "gauge seated anew",
     "other door, rigged alike",
