@@ -187,3 +187,15 @@ def test_a_network_is_doubted(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -
     said = file_system.network_doubt(place)
     assert said is not None
     assert "on a network (cifs)" in said
+
+
+def test_damaged_text_in_sqlites_own_tables(ledger: Ledger) -> None:
+    """SQLite names it in its message, which Python then cannot read."""
+    path = ledger.path
+    ledger.close()
+    content = path.read_bytes()
+    path.write_bytes(content.replace(b"CREATE TRIGGER", b"CREATE TR\xb0GGER", 1))
+    assert _damage(path) in ("ledger-damaged", "file-damaged")
+    with pytest.raises(LedgerError) as caught:
+        Ledger.open(path)
+    assert caught.value.code == "ledger-damaged"

@@ -68,6 +68,9 @@ def spoken(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise of_sqlite(error, path) from error
+    except UnicodeDecodeError as error:  # Python's, of a message of SQLite with damaged text in it
+        text = f"The ledger {shown_path(path)} is damaged: it has text that is none."
+        raise LedgerError("ledger-damaged", text, _RESTORE) from error
     except OSError as error:
         raise of_system(error, path) from error
 

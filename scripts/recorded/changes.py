@@ -13,6 +13,8 @@ from recorded.subjects import FOUND, MAKERS, NOTHING, REMARK, UNPROVEN, Subject
 
 #: A change of which nothing is said, though what is kept is no longer the same.
 MISSED = "**missed**"
+#: One at which the program fell over its own feet.
+CRASHED = "**crashed**"
 #: One that leaves all that is kept as it was: in room that holds nothing, say.
 NO_MATTER = "changes nothing that is kept"
 
@@ -26,7 +28,7 @@ class Changes:
 
     def table(self) -> str:
         """As Markdown, a line a subject."""
-        columns = (FOUND, REMARK, UNPROVEN, NO_MATTER, MISSED)
+        columns = (FOUND, REMARK, UNPROVEN, NO_MATTER, MISSED, CRASHED)
         lines = [
             f"| changed | bytes | {' | '.join(columns)} |",
             f"| --- {'| ---: ' * (len(columns) + 1)}|",
@@ -53,7 +55,7 @@ def campaign(house: House, changes: int, seed: int) -> Changes:
         subject = random.choices(subjects, shares)[0]
         at, outcome = _one_change(subject, kept[id(subject)], random)
         found.outcomes[subject.name][outcome] += 1
-        if outcome == MISSED:
+        if outcome in (MISSED, CRASHED):
             found.missed.append(f"{subject.name}: byte {at} of {subject.path.name}")
         if number % 100 == 0:
             print(f"{number} changes", file=sys.stderr)
@@ -70,6 +72,9 @@ def _one_change(subject: Subject, kept: object, random: Random) -> tuple[int, st
         outcome = subject.said()
         if outcome == NOTHING:
             outcome = NO_MATTER if subject.kept() == kept else MISSED
+    except Exception as error:
+        print(f"{subject.name}, byte {at}: {error!r}", file=sys.stderr)
+        outcome = CRASHED
     finally:
         _put(subject.path, whole)
     return at, outcome

@@ -58,7 +58,7 @@ class Kills:
             "of them lost": self.lost,
             "recorded whole, the killed program could not say so": self.unacknowledged,
             "entries of the one chain": self.entries,
-            "findings of the check after every kill, and at the end": len(self.broken),
+            "findings of the checks between, and at the end": len(self.broken),
             "files of evidence that no entry names": self.unnamed_files,
             "files of evidence that were never finished": self.unfinished_files,
             "`PRAGMA integrity_check`": self.integrity,

@@ -197,7 +197,7 @@ def appended(ledger: Ledger, random: Random, appends: int) -> tuple[list[float],
     opened = job(f"J-{10_000_000 + random.randrange(10**6)}")
     with ledger.writing() as writing:
         writing.append(opened)
-    photos, appends = [], []
+    photos_ms, appends_ms = [], []
     for _ in range(appends):
         figures = long_result(random, FIGURES)
         seen = likeness(random, figures["gauge"])
@@ -210,9 +210,9 @@ def appended(ledger: Ledger, random: Random, appends: int) -> tuple[list[float],
                 check_body(ledger, writing, photo, image, of=opened, figures=figures, seen=seen)
             )
         end = time.perf_counter()
-        photos.append(1e3 * (put - begin))
-        appends.append(1e3 * (end - put))
-    return photos, appends
+        photos_ms.append(1e3 * (put - begin))
+        appends_ms.append(1e3 * (end - put))
+    return photos_ms, appends_ms
 
 
 def searched(ledger: Ledger) -> tuple[dict[str, float], dict[str, int]]:
