@@ -167,3 +167,26 @@ def test_patches_that_cannot_be_read_show_nothing() -> None:
 
 def test_of_two_gauges_nothing_is_said() -> None:
     assert compare(photo(), photo(gauge="RG-11")).kind == "unknown"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"camera_mm": (0.0, 0.0, 0.0)},
+        {"camera_mm": (1e300, 0.0, 1.0)},
+        {"figures": {"gap_mm": (0.8, 0.0)}},
+        {"figures": {"gap_mm": (0.8, -1.0)}},
+        {"figures": {"gap_mm": (1e300, 1e300)}},
+        {"marks_px": {str(k): (1e200, float(k)) for k in range(5)}},
+        {"clock_period_deg": 0.0},
+    ],
+)
+def test_impossible_numbers_tell_nothing(changes: dict[str, Any]) -> None:
+    forged = photo(**changes)
+    assert compare(photo(), forged).kind == "unknown"
+    assert compare(forged, forged).kind == "unknown"
+
+
+def test_unknown_figures_of_later_versions_are_compared_by_their_uncertainty() -> None:
+    with_more = photo(shot=1, figures=FIGURES | {"sill_mm": (0.1, 0.05)})
+    assert compare(with_more, replace(with_more, marks_px=ELSEWHERE)).kind == "same-setup"
