@@ -563,3 +563,31 @@ def test_the_first_help_does_not_even_read_the_commands() -> None:
         "assert 'record' in CliRunner().invoke(app, ['--help']).output"
     )
     assert not {"rigvision.cli.record_commands", "rigvision.cli.job_commands"} & loaded
+
+
+# Copies
+
+
+def test_a_backup_brings_a_lost_ledger_back(ledger: Path, told, tmp_path: Path) -> None:
+    made = told("record", "backup", tmp_path / "copy", "--ledger", ledger)
+    assert made["head"]["count"] == entries(ledger)
+    assert made["problems"] == []
+    for path in (ledger, ledger.with_name(f"{ledger.name}-wal")):
+        path.unlink(missing_ok=True)
+    shutil.rmtree(ledger.with_name(f"{ledger.name}.evidence"))
+    done = told("record", "restore", tmp_path / "copy", "--ledger", ledger)
+    assert done["head"] == made["head"]
+    assert done["files_put_back"] == made["files"]
+    record = records(ledger)["before"]
+    assert told("record", "replay", record, "--ledger", ledger)["exact"]
+
+
+def test_evidence_that_is_missing_is_said_when_it_is_backed_up(
+    ledger: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Ledger.open(ledger, read_only=True) as opened:
+        view = view_record(opened, records(ledger)["before"])
+        opened.evidence.path(view.core.photo.sha256).unlink()
+    assert run("record", "backup", tmp_path / "copy", "--ledger", ledger) == 1
+    assert "is missing" in capsys.readouterr().out
+    assert run("record", "restore", tmp_path / "nowhere", "--ledger", ledger) == 1
