@@ -97,6 +97,7 @@ def test_copies_are_the_same_photo(photo: Path, tmp_path: Path) -> None:
         "recompressed": (original, 50),
         "smaller": (original.resize((w * 3 // 4, h * 3 // 4)), 80),
         "cut": (original.crop((40, 30, w - 25, h - 50)), 90),
+        "stretched": (original.resize((w, round(h * 0.985))), 85),
         "turned": (original.transpose(Image.Transpose.ROTATE_270), 90),
         "askew": (original.rotate(2.0, Image.Resampling.BICUBIC, expand=True), 90),
         "brighter": (original.point(lambda v: min(255, int(1.2 * v) + 8)), 90),
