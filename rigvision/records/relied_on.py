@@ -10,15 +10,17 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import spoken
 from rigvision.records.read_body import read_body
 
-#: What an inspector accepted last decides; where nobody has, what was recorded first.
+#: What an inspector accepted last decides; where nobody has, what was recorded first. CROSS JOIN
+#: is SQLite's way to have signatures looked through first, and + to have records looked through in
+#: their order: both stop at the first that fits.
 _ACCEPTED = """
-SELECT c.sequence FROM signing s JOIN check_recorded c ON c.record = s.record
+SELECT c.sequence FROM signing s CROSS JOIN check_recorded c ON c.record = s.record
 WHERE s.decision = 'accepted' AND c.{column} = ?
   AND NOT EXISTS (SELECT 1 FROM correction x WHERE x.record = c.record)
 ORDER BY s.sequence DESC LIMIT 1
 """
 _FIRST = """
-SELECT c.sequence FROM check_recorded c WHERE c.{column} = ?
+SELECT c.sequence FROM check_recorded c WHERE +c.{column} = ?
   AND NOT EXISTS (SELECT 1 FROM correction x WHERE x.record = c.record)
 ORDER BY c.sequence LIMIT 1
 """
