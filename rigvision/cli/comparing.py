@@ -69,7 +69,7 @@ def _show(
     for change in found:
         name, *rest = cells(change)
         rows.append((f"{'* ' if change.beyond_doubt else ''}{name}", *rest))
-    page.table(("figure", "before", "after", "change"), rows)
+    page.table(("figure", "before", "after", "change"), rows, named=True)
     page.gap()
     if expected:
         page.line(expectation(expected))
