@@ -14,7 +14,13 @@ from threading import Barrier, Thread
 import pytest
 
 import rigvision
-from rigvision.ground.errors import PhotoError, RigvisionError, SignOffError, UsageError
+from rigvision.ground.errors import (
+    PhotoError,
+    RecordingError,
+    RigvisionError,
+    SignOffError,
+    UsageError,
+)
 from rigvision.records import recording
 from rigvision.records.bodies import CheckRecorded, Definition
 from rigvision.records.correction import correct_record
@@ -25,7 +31,7 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.read_body import core_sha256, read_body, result_sha256
 from rigvision.records.record_view import view_record
-from rigvision.records.recording import RecordingError, check_to_record, record_check
+from rigvision.records.recording import check_to_record, record_check
 from rigvision.records.sameness import Sameness
 from rigvision.records.signing import measuring, require_may_measure, sign_record
 from rigvision.records.statement import flaw_of, mismatch_of

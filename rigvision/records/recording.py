@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
-from rigvision.ground.errors import RigvisionError
+from rigvision.ground.errors import RecordingError, RigvisionError
 from rigvision.photo.file_bytes import file_bytes
 from rigvision.records.bodies import (
     CheckCore,
@@ -46,10 +46,6 @@ if TYPE_CHECKING:
 Sign = Callable[[CheckCore, str, FileFacts], Signed]
 #: An id is taken by chance once in so many million records; three times in a row, never.
 _ATTEMPTS = 3
-
-
-class RecordingError(RigvisionError):
-    """A check that was made cannot be recorded. Nothing of it is in the ledger."""
 
 
 @dataclass(frozen=True, slots=True)
