@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from rigvision.records.bodies import CheckRecorded, Definition
+from rigvision.records.entry_body import entry_body
 from rigvision.records.flags import Relied
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import spoken
-from rigvision.records.read_body import read_body
 
 #: What an inspector accepted last decides; where nobody has, what was recorded first. CROSS JOIN
 #: is SQLite's way to have signatures looked through first, and + to have records looked through in
@@ -29,8 +29,7 @@ ORDER BY c.sequence LIMIT 1
 def relied_on(ledger: Ledger, definitions: Sequence[Definition]) -> tuple[Relied, ...]:
     """Gauge, frame and camera of the records by which these are to be judged.
 
-    The network comes with the program and its version. Raises LedgerError, and ValueError for an
-    entry that is not of its kind's form.
+    The network comes with the program and its version. Raises LedgerError.
     """
     found: dict[tuple[str, str], Relied] = {}
     for definition in definitions:
@@ -50,8 +49,7 @@ def _of(ledger: Ledger, column: str, name: str) -> Iterator[Relied]:
     entry = ledger.entry(int(row[0])) if row else None
     if entry is None:
         return
-    body = read_body(entry.kind, entry.body)
-    assert isinstance(body, CheckRecorded)
+    body = entry_body(entry, CheckRecorded)
     for definition in body.core.definitions:
         if definition.kind != "network":
             yield Relied(body.core.record, definition)
