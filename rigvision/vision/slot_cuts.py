@@ -30,7 +30,9 @@ class DuctTuning:
     face_mm: tuple[float, float] = (0.25, 0.6)  # off an edge, where its face is as it is
     # A light slot is told by less, so that faces are held to be as even as they mostly are.
     light: CutTuning = field(
-        default_factory=lambda: CutTuning(light_duct=4.0, pieces=PieceTuning(unevenness=0.04))
+        default_factory=lambda: CutTuning(
+            light_duct=4.0, least_margin=1.0, pieces=PieceTuning(unevenness=0.04)
+        )
     )
 
 

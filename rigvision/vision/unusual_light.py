@@ -2,8 +2,9 @@
 
 Four cases in which it errs by more than it claims, alike at all stations: a face several times
 as bright as the one across the slot (a dark door, one face in deep shade); a line along the
-edge much brighter than its face (worn bright, with a lamp in it); and for both edges a picture
-that shows the marks' borders as no phone of the training does (scaled down, smeared and
+edge brighter than its face and cut off as sharply as the picture can show (worn to a mirror all
+round: path-traced rounds fade before they end, and are read as well as claimed, however bright
+their lines); and for both edges a picture that shows the marks' borders as no phone of the training does (scaled down, smeared and
 sharpened), or their white at the sensor's limit, where borders look sharper than they are.
 """
 
@@ -32,6 +33,11 @@ class UnusualTuning:
     # Times the face. Undisturbed quick pictures have up to 1.3; with worn edges errors were
     # twice those claimed.
     line_brighter: float = 1.5
+    slot_mm: float = 0.5  # beyond the edge, where the darkest of the slot is
+    # Of such a line's fall into the slot against a border's, from three quarters to a quarter.
+    # Worn edges have 0.8 to 1.2, nine in ten of path-traced lines more than 1.05.
+    sharpest_fall: float = 1.15
+    line_radii: float = 0.2
     # Borders of 3000 phones as training draws them: 98 % overshoot by less, and are wider than
     # the least width, px from a quarter to three quarters, which falls with the overshoot.
     overshoot: float = 0.29
@@ -39,7 +45,7 @@ class UnusualTuning:
     width_per_overshoot_px: float = 2.0
     narrowest_px: float = 0.40
     white_blown: float = 0.5  # part of the marks' white at the sensor's limit
-    radii: float = 0.15  # standard uncertainty then, in radii of the edge
+    radii: float = 0.15  # standard uncertainty in the other cases, in radii of the edge
 
 
 def unusual_variance(
@@ -58,10 +64,12 @@ def unusual_variance(
     light = np.broadcast_to(profiles.light[:, None], away.shape)
     face = np.maximum(_mean(light, away, t.face_mm), DARKEST)
     unlike = np.median(face / face[:, ::-1], axis=0) > t.brighter
-    line = np.median(_brightest(light, away, t.line_mm) / face, axis=0) > t.line_brighter
     both = white_blown > t.white_blown or _unusual_spread(profiles.spread, t)
-    unusual = unlike | line | both
-    return np.asarray(unusual * (t.radii * profiles.radius_mm) ** 2)
+    line = np.median(_brightest(light, away, t.line_mm) / face, axis=0) > t.line_brighter
+    if line.any():
+        line &= _falls_px(profiles, away, t) < t.sharpest_fall * spread_shape(profiles.spread)[0]
+    radii = np.maximum(t.radii * (unlike | both), t.line_radii * line)
+    return np.asarray((radii * profiles.radius_mm) ** 2)
 
 
 def _within(light: FloatArray, away_mm: FloatArray, span_mm: tuple[float, float]) -> BoolArray:
@@ -78,6 +86,31 @@ def _mean(light: FloatArray, away_mm: FloatArray, span_mm: tuple[float, float]) 
 
 def _brightest(light: FloatArray, away_mm: FloatArray, span_mm: tuple[float, float]) -> FloatArray:
     return np.asarray(np.where(_within(light, away_mm, span_mm), light, 0.0).max(axis=2))
+
+
+def _falls_px(profiles: SlotProfiles, away_mm: FloatArray, t: UnusualTuning) -> FloatArray:
+    """How far (2,) the line of sill and door takes to fall into the slot, at the median station,
+    were it as much in focus as the marks' borders.
+    """
+    per_mm = profiles.px_per_mm / profiles.focus
+    rows = zip(profiles.light, away_mm, per_mm, strict=True)
+    return np.median([[_fall_mm(v, a, t) * k for a in sides] for v, sides, k in rows], axis=0)
+
+
+def _fall_mm(light: FloatArray, away_mm: FloatArray, t: UnusualTuning) -> float:
+    """Distance from three quarters to a quarter between a line's peak and the slot."""
+    near = np.flatnonzero(_within(light, away_mm, (-t.slot_mm, t.line_mm[1])))
+    if len(near) < 4:
+        return np.inf
+    outwards = near[np.argsort(away_mm[near])]
+    value, away = light[outwards], away_mm[outwards]
+    peak = int(np.argmax(np.where(away > t.line_mm[0], value, -np.inf)))
+    rise = np.maximum.accumulate(value[int(np.argmin(value[: peak + 1])) : peak + 1])
+    if len(rise) < 2:
+        return np.inf
+    levels = rise[0] + np.array([0.25, 0.75]) * (rise[-1] - rise[0])
+    quarter, three = np.interp(levels, rise, away[peak - len(rise) + 1 : peak + 1])
+    return float(three - quarter)
 
 
 def _unusual_spread(spread: EdgeSpread, t: UnusualTuning) -> bool:
