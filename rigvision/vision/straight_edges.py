@@ -49,8 +49,10 @@ def on_straight_edges(
     """
     tuning = tuning or StraightTuning()
     kept, more = _on_lines(x_mm, edges_mm, variance_mm2, tuning)
+    if kept.any() or not len(x_mm):
+        return kept, more
     sure = np.all(variance_mm2 <= tuning.most_doubt * np.median(variance_mm2, axis=0), axis=1)
-    if not kept.any() and not sure.all():
+    if not sure.all():
         kept[sure], more = _on_lines(x_mm[sure], edges_mm[sure], variance_mm2[sure], tuning)
     return kept, more
 
