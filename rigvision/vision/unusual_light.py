@@ -1,11 +1,14 @@
 """How much less an edge is known whose light is unlike what the network was shown.
 
-Four cases in which it errs by more than it claims, alike at all stations: a face several times
-as bright as the one across the slot (a dark door, one face in deep shade); a line along the
-edge brighter than its face and cut off as sharply as the picture can show (worn to a mirror all
-round: path-traced rounds fade before they end, and are read as well as claimed, however bright
-their lines); and for both edges a picture that shows the marks' borders as no phone of the training does (scaled down, smeared and
-sharpened), or their white at the sensor's limit, where borders look sharper than they are.
+Four cases in which it errs by more than it claims, alike at all stations:
+
+- a face several times as bright as the one across the slot (a dark door, a face in deep shade);
+- a line along the edge brighter than its face and cut off as sharply as the picture can show
+  (worn to a mirror all round; path-traced rounds fade before they end, and are read as well as
+  claimed however bright their lines);
+- for both edges, a picture that shows the marks' borders as no phone of the training does
+  (scaled down, smeared, sharpened hard);
+- for both, the marks' white at the sensor's limit, where borders look sharper than they are.
 """
 
 from __future__ import annotations
@@ -94,7 +97,8 @@ def _falls_px(profiles: SlotProfiles, away_mm: FloatArray, t: UnusualTuning) -> 
     """
     per_mm = profiles.px_per_mm / profiles.focus
     rows = zip(profiles.light, away_mm, per_mm, strict=True)
-    return np.median([[_fall_mm(v, a, t) * k for a in sides] for v, sides, k in rows], axis=0)
+    falls = [[_fall_mm(v, a, t) * k for a in sides] for v, sides, k in rows]
+    return np.asarray(np.median(falls, axis=0))
 
 
 def _fall_mm(light: FloatArray, away_mm: FloatArray, t: UnusualTuning) -> float:
