@@ -31,7 +31,7 @@ class DuctTuning:
     # A light slot is told by less, so that faces are held to be as even as they mostly are.
     light: CutTuning = field(
         default_factory=lambda: CutTuning(
-            light_duct=4.0, least_margin=1.0, pieces=PieceTuning(unevenness=0.04)
+            light_duct=4.0, least_margin=0.8, pieces=PieceTuning(unevenness=0.04)
         )
     )
 
