@@ -9,10 +9,12 @@ from rigvision.metrology.gap import Gap
 from rigvision.metrology.yoke import YokeAlignment
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.conditions import Conditions
+from rigvision.vision.face_patches import FacePatches
 from rigvision.vision.marks import Marks
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
 from rigvision.vision.yoke import YokeFeatures
+from rigvision.world.camera import Camera
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -33,4 +35,8 @@ class Evidence:
     gap: Gap | None = None
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
+    camera: Camera | None = None
+    asked_gauge: Gauge | None = None  # named by whoever called, whether or not it is seen
+    asked_frame: Frame | None = None
     guarded: bool = False  # whoever decodes the photo again must do it guarded too
+    faces: FacePatches | None = None  # only where they were asked for

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+from typing import Any
 
 import jcs
 import pytest
@@ -149,6 +150,57 @@ def test_whole_numbers_beyond_2_53_are_doubles() -> None:
 def test_endless_nesting_is_refused() -> None:
     with pytest.raises(ValueError, match="nested"):
         parsed(b"[" * 100_000 + b"]" * 100_000)
+
+
+@pytest.mark.parametrize(
+    ("content", "same"),
+    [
+        (b"1e-7", True),
+        (b"1e-07", False),
+        (b"0.00001", True),
+        (b"1e-05", False),
+        (b"1e+21", True),
+        (b"1e21", False),
+        (b"0", True),
+        (b"-0", False),
+        (b"-0.0", False),
+        (b"2.50", False),
+        (b"NaN", False),
+        (b"[Infinity]", False),
+        ('{"\U0001f600":1,"\ufb33":2}'.encode(), True),
+        ('{"\ufb33":2,"\U0001f600":1}'.encode(), False),
+        (b'"\x7f"', True),
+        (b'"\\u007f"', False),
+        (b'"\\u000F"', False),
+        (b'"\\u000f"', True),
+        (b'"\\/"', False),
+        (b'"\\ud800"', False),
+    ],
+)
+def test_only_one_text_stands_for_a_value(content: bytes, same: bool) -> None:
+    """By RFC 8785's rules, where a quick look could take one for the other."""
+    if same:
+        assert canonical(parsed(content)) == content
+    else:
+        with pytest.raises(ValueError, match="canonical"):
+            parsed(content)
+
+
+@settings(max_examples=300, deadline=None)
+@given(_JSON, st.randoms())
+def test_what_json_writes_is_read_only_where_it_is_canonical(plain: object, random: Any) -> None:
+    """Texts as other programs write them: in another order, with other numbers and escapes."""
+    text = json.dumps(
+        plain,
+        sort_keys=random.random() < 0.7,
+        separators=(",", ":") if random.random() < 0.8 else None,
+        ensure_ascii=random.random() < 0.3,
+    )
+    if text.encode() == jcs.canonicalize(plain):
+        assert parsed(text.encode()) == plain
+    else:
+        with pytest.raises(ValueError, match="canonical"):
+            parsed(text.encode())
 
 
 def test_hashes_of_two_domains_differ() -> None:

@@ -9,16 +9,16 @@ from pathlib import Path
 
 import nacl.signing
 import pytest
+from recorded.invented import INSPECTOR, begun, job, record_check, result, sign_check
 
 from rigvision.records import ledger as ledger_module
-from rigvision.records.bodies import CheckCorrected, CheckSigned, JobClosed, Noted
+from rigvision.records.bodies import CheckCorrected, JobClosed, Noted, PersonWithdrawn
 from rigvision.records.canonical import canonical, sha256_of
 from rigvision.records.entry import NOTHING_BEFORE
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.ledger_key import head_holds, key_path
 from rigvision.records.schema import INDEX_TABLES
-from tests.invented_records import job, person, record_check, result, signed
 
 
 @pytest.fixture
@@ -129,8 +129,8 @@ def test_what_concerns_a_record_is_found_in_order(path: Path) -> None:
         assert kinds == ["check-recorded", "check-signed", "check-corrected", "noted"]
         assert [e.kind for e in ledger.entries_of("BBBBBBBB")] == ["check-corrected"]
         assert list(ledger.entries_of("CCCCCCCC")) == []
-        (enrolled,) = ledger.entries_of_kind("person-enrolled")
-        assert enrolled.body["person"] == "I. Vance"
+        enrolled = ledger.entries_of_kind("person-enrolled")
+        assert [entry.body["person"] for entry in enrolled] == ["M. Ross", "I. Vance"]
 
 
 def test_figures_come_back_exactly(path: Path) -> None:
@@ -160,17 +160,16 @@ def test_what_has_no_canonical_form_is_not_recorded(path: Path) -> None:
 def test_a_clock_that_jumps_back_is_said_and_kept(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    times = ["2026-05-05T12:00:00.000000Z", "2026-05-05T12:00:00.000000Z"]
+    times = ["2001-05-05T11:59:59.999999Z", "2001-05-05T13:00:00.000000Z"]
     monkeypatch.setattr(ledger_module, "now", lambda: times.pop(0))
     with Ledger.create(path) as ledger:
-        times[:] = ["2026-05-05T11:59:59.999999Z", "2026-05-05T13:00:00.000000Z"]
         with ledger.writing() as early:
             writing_entry = early.append(job())
         with ledger.writing() as later:
             later.append(JobClosed("J-0001", "M. Ross"))
     assert early.clock_jumped_back
     assert not later.clock_jumped_back
-    assert writing_entry.recorded_at == "2026-05-05T11:59:59.999999Z"
+    assert writing_entry.recorded_at == "2001-05-05T11:59:59.999999Z"
 
 
 def test_an_entry_that_was_changed_is_not_built_upon(path: Path) -> None:
@@ -198,16 +197,11 @@ def test_opened_again_it_goes_on(path: Path) -> None:
 
 
 def _one_of_everything(ledger: Ledger) -> None:
+    begun(ledger)
+    check = record_check(ledger, "AAAAAAAA")
+    sign_check(ledger, check, INSPECTOR, "accepted")
     with ledger.writing() as writing:
-        writing.append(person())
-        writing.append(job())
-    record_check(ledger, "AAAAAAAA")
-    with ledger.writing() as writing:
-        writing.append(CheckSigned("AAAAAAAA", signed("AAAAAAAA", "measured")))
         writing.append(CheckCorrected("AAAAAAAA", "wrong door", "M. Ross", "BBBBBBBB"))
         writing.append(Noted("AAAAAAAA", "remark", "as found", "M. Ross"))
         writing.append(JobClosed("J-0001", "M. Ross"))
-    from rigvision.records.bodies import PersonWithdrawn
-
-    with ledger.writing() as writing:
-        writing.append(PersonWithdrawn("1234", "left"))
+        writing.append(PersonWithdrawn(INSPECTOR.enrolled().fingerprint, "left"))

@@ -129,9 +129,11 @@ class Likeness:
     """What a photo's set-up looked like, small enough to be compared with all others.
 
     Camera and figures come from the solved view, in gauge axes; ``patches`` are small grey pictures
-    of the faces around the gap, as the gauge's axes see them, base64 of bytes. ``figures`` are
-    value and standard uncertainty, under names that end in their unit; what was not measured is
-    not among them.
+    of the faces around the gap, as the gauge's axes see them, base64 of bytes
+    (``records.packed_patch``). The camera's correlations are those of x with y, x with z, y with
+    z. ``figures`` are value and standard uncertainty, under names that end in their unit; what
+    was not measured is not among them; a clock comes again after ``clock_period_deg``.
+    ``sketches`` are 256 signs of a patch, hexadecimal, by which the like of it is found among many.
     """
 
     schema: Literal["rigvision.likeness/1"]
@@ -140,7 +142,10 @@ class Likeness:
     camera_uncertainty_mm: tuple[float, float, float]
     patches: dict[str, str]
     frame: str = ""
+    camera_correlation: tuple[float, float, float] = (0.0, 0.0, 0.0)
     figures: dict[str, tuple[float, float]] = field(default_factory=dict)
+    clock_period_deg: float = 360.0
+    sketches: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 #: How long a writer waits for others; each of them is done in milliseconds.
@@ -13,21 +13,15 @@ BUSY_S = 30.0
 
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
-    """To read and write: write-ahead log, every commit forced to the disk. sqlite3.Error."""
+    """To read and write; the file is not touched yet. sqlite3.Error."""
     mode = "rwc" if create else "rw"
-    with ExitStack() as undo:
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode={mode}",
-            timeout=BUSY_S,
-            isolation_level=None,
-            uri=True,
-        )
-        undo.callback(connection.close)
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute("PRAGMA trusted_schema = OFF")
-        undo.pop_all()
-    return connection
+    return _connected(f"{path.absolute().as_uri()}?mode={mode}")
+
+
+def keep_safe(connection: sqlite3.Connection) -> None:
+    """Write-ahead log, every commit forced to the disk. sqlite3.Error."""
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
 
 
 def connect_to_read(path: Path) -> sqlite3.Connection:
@@ -38,7 +32,14 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
     log = path.with_name(f"{path.name}-wal")
     alone = not log.exists() and not os.access(path.absolute().parent, os.W_OK)
     uri = f"{path.absolute().as_uri()}?mode=ro" + ("&immutable=1" if alone else "")
-    return sqlite3.connect(uri, timeout=BUSY_S, isolation_level=None, uri=True)
+    return _connected(uri)
+
+
+def _connected(uri: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, timeout=BUSY_S, isolation_level=None, uri=True)
+    # Not to run what a forged file brings along; errors show when the file is first read.
+    connection.execute("PRAGMA trusted_schema = OFF")
+    return connection
 
 
 @contextmanager

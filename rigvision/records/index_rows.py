@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from rigvision.records import likeness_index
 from rigvision.records.entry import Entry
 
 #: A table of ``schema.INDEX_TABLES`` and one row of it, by column.
@@ -54,6 +55,7 @@ def _check(entry: Entry) -> Iterator[Row]:
             "photo_sha256": core["photo"]["sha256"],
             "image_sha256": body["image"]["sha256"],
             "core_sha256": body["core_sha256"],
+            "result_sha256": core["result_sha256"],
         },
     )
     yield "mention", {"record": record}
@@ -77,9 +79,7 @@ def _check_files(body: dict[str, Any]) -> Iterator[Row]:
 
 
 def _likeness(record: str, likeness: dict[str, Any]) -> Row:
-    x, y, z = (float(v) for v in likeness["camera_mm"])
-    place = {"camera_x_mm": x, "camera_y_mm": y, "camera_z_mm": z}
-    return "likeness", {"record": record, "gauge": likeness["gauge"], **place}
+    return "likeness", {"record": record} | likeness_index.row_of(likeness)
 
 
 def _signing(signed: dict[str, Any]) -> Row:

@@ -2,34 +2,34 @@
 
 from __future__ import annotations
 
-import secrets
 import sqlite3
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self, get_args
 
-import rigvision
 from rigvision.records.bodies import LedgerOpened
 from rigvision.records.canonical import read
-from rigvision.records.connection import connect, connect_to_read, transaction
-from rigvision.records.entry import NOTHING_BEFORE, Entry, Head, Kind
+from rigvision.records.clock import now
+from rigvision.records.connection import connect, connect_to_read, keep_safe, transaction
+from rigvision.records.entry import Entry, Head, Kind
+from rigvision.records.entry_body import entry_body
 from rigvision.records.evidence_store import EvidenceStore, evidence_folder
+from rigvision.records.head_mark import is_of, lost_entries, note_head, noted_head
 from rigvision.records.ledger_error import LedgerError, shown_path, spoken
-from rigvision.records.ledger_key import LedgerKey, key_path, new_key, read_key
-from rigvision.records.migrations import MIGRATIONS, migrate, missing
-from rigvision.records.schema import APPLICATION_ID
+from rigvision.records.ledger_key import LedgerKey, key_path, read_key
+from rigvision.records.opening import (
+    begin,
+    bring_up_to_date,
+    refuse_older,
+    refuse_other_databases,
+    refuse_other_files,
+)
 from rigvision.records.writing import Writing
 
 _COLUMNS = "sequence, kind, recorded_at, body, previous, hash, signature"
 KINDS: tuple[str, ...] = get_args(Kind)
-
-
-def now() -> str:
-    """The clock's time: UTC with microseconds, ``2026-01-31T23:59:59.000000Z``."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 class Ledger:
@@ -43,39 +43,35 @@ class Ledger:
         self.connection = connection
         self.evidence = EvidenceStore(evidence_folder(path))
         self._key: LedgerKey | None = None
-        opened = self.entry(1)
-        if opened is None or opened.kind != "ledger-opened":
-            raise _not_a_ledger(path)
-        self.identity: str = opened.body["ledger"]
-        self.public_key: str = opened.body["public_key"]
+        first = self.entry(1)
+        if first is None or first.kind != "ledger-opened":
+            raise unreadable_entry(1, path)
+        opened = entry_body(first, LedgerOpened)
+        self.identity = opened.ledger
+        self.public_key = opened.public_key
 
     @classmethod
     def create(cls, path: Path) -> Self:
         """A new ledger in a new file, with a key of its own. The folder is made where missing."""
         with spoken(path):
-            if path.exists() and path.stat().st_size:
-                raise _exists(path)
-            _refuse_lost(path)
-            path.parent.mkdir(parents=True, exist_ok=True)
-            with ExitStack() as undo:
-                connection = connect(path, create=True)
-                undo.callback(connection.close)
-                _first_entry(connection, path)
-                ledger = cls(path, connection)
-                undo.pop_all()
-        return ledger
+            begin(path)
+        return cls.open(path)
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:
         """An existing ledger. One of an older rigvision is brought up to date, unless read only."""
-        with spoken(path):
-            _refuse_other_files(path)
-            with ExitStack() as undo:
-                connection = connect_to_read(path) if read_only else connect(path)
-                undo.callback(connection.close)
-                _bring_up_to_date(connection, path, read_only)
-                ledger = cls(path, connection)
-                undo.pop_all()
+        with spoken(path), ExitStack() as undo:
+            refuse_other_files(path)
+            connection = connect_to_read(path) if read_only else connect(path)
+            undo.callback(connection.close)
+            refuse_other_databases(connection, path)
+            if read_only:
+                refuse_older(connection, path)
+            else:
+                keep_safe(connection)
+                bring_up_to_date(connection, path)
+            ledger = cls(path, connection)
+            undo.pop_all()
         return ledger
 
     @classmethod
@@ -137,7 +133,17 @@ class Ledger:
         with spoken(self.path), transaction(self.connection):
             last = self.entry(self.head().count)
             assert last is not None  # entry 1 is always there
-            yield Writing(self.connection, self._key, self.identity, last, now(), self.path)
+            self._refuse_lost_entries(last.sequence)
+            writing = Writing(self.connection, self._key, self.identity, last, now(), self.path)
+            yield writing
+        if writing.head.count > last.sequence:
+            note_head(self.path, writing.head)
+
+    def signature(self, message: bytes) -> str:
+        """The ledger's own signature over a message, which begins with a domain of its own."""
+        if self._key is None:
+            self._key = self._own_key()
+        return self._key.sign(message).hex()
 
     def close(self) -> None:
         self.connection.close()
@@ -157,6 +163,11 @@ class Ledger:
         with spoken(self.path):
             for row in self.connection.execute(sql, values):
                 yield entry_of(row, self.path)
+
+    def _refuse_lost_entries(self, count: int) -> None:
+        noted = noted_head(self.path)
+        if noted and noted.count > count and is_of(noted, self.identity, self.public_key):
+            raise lost_entries(self.path, noted, count)
 
     def _own_key(self) -> LedgerKey:
         key = read_key(key_path(self.path))
@@ -188,85 +199,13 @@ def entry_of(row: tuple[object, ...], path: Path) -> Entry:
     except (ValueError, RecursionError):
         plain = None
     if kind not in KINDS or not isinstance(plain, dict):
-        raise LedgerError(
-            "ledger-damaged",
-            f"Entry {sequence} of the ledger {shown_path(path)} cannot be read.",
-            "Run `rigvision verify` on it, keep it as it is, and restore the newest backup.",
-        )
+        raise unreadable_entry(sequence, path)
     return Entry(sequence, kind, recorded_at, plain, previous, entry_hash, signature)  # type: ignore[arg-type]
 
 
-def _refuse_other_files(path: Path) -> None:
-    """Raises LedgerError where there is no file, or one that is surely no ledger."""
-    if not path.exists():
-        _refuse_lost(path)
-        raise LedgerError(
-            "no-ledger-yet",
-            f"There is no ledger at {shown_path(path)}.",
-            "Open a job to begin one, or choose another with --ledger or RIGVISION_LEDGER.",
-        )
-    if not path.is_file():
-        raise _not_a_ledger(path)
-    if not path.stat().st_size:
-        _refuse_lost(path)
-        raise LedgerError(
-            "no-ledger-yet",
-            f"The file {shown_path(path)} is empty.",
-            "Open a job to begin a ledger in it, or choose another.",
-        )
-
-
-def _refuse_lost(path: Path) -> None:
-    """Evidence without its ledger: to begin anew would hide that records were lost."""
-    if evidence_folder(path).is_dir() and any(evidence_folder(path).iterdir()):
-        raise LedgerError(
-            "ledger-lost",
-            f"The ledger {shown_path(path)} is gone, but its evidence is still there.",
-            "Restore the newest backup (`rigvision record restore`), or choose another name.",
-        )
-
-
-def _exists(path: Path) -> LedgerError:
+def unreadable_entry(sequence: object, path: Path) -> LedgerError:
     return LedgerError(
-        "ledger-exists",
-        f"There is a file already at {shown_path(path)}.",
-        "Open that one, or choose another name.",
+        "ledger-damaged",
+        f"Entry {sequence} of the ledger {shown_path(path)} cannot be read.",
+        "Run `rigvision verify` on it, keep it as it is, and restore the newest backup.",
     )
-
-
-def _not_a_ledger(path: Path) -> LedgerError:
-    return LedgerError(
-        "no-ledger",
-        f"The file {shown_path(path)} is no ledger of rigvision.",
-        "Choose another with --ledger or RIGVISION_LEDGER. The file was not touched.",
-    )
-
-
-def _first_entry(connection: sqlite3.Connection, path: Path) -> None:
-    """All tables and the first entry in one transaction, so that no half ledger can be there."""
-    with transaction(connection):
-        if len(missing(connection, path)) != len(MIGRATIONS):
-            raise _exists(path)  # another program was quicker
-        migrate(connection, MIGRATIONS, now())
-        key = new_key(key_path(path))
-        identity = secrets.token_hex(8)
-        nothing = Entry(0, "ledger-opened", "", {}, "", NOTHING_BEFORE, "")
-        writing = Writing(connection, key, identity, nothing, now(), path)
-        writing.append(LedgerOpened(identity, key.public_hex, rigvision.__version__))
-
-
-def _bring_up_to_date(connection: sqlite3.Connection, path: Path, read_only: bool) -> None:
-    if connection.execute("PRAGMA application_id").fetchone() != (APPLICATION_ID,):
-        raise _not_a_ledger(path)
-    todo = missing(connection, path)
-    if not todo:
-        return
-    if read_only:
-        raise LedgerError(
-            "ledger-older",
-            f"The ledger {shown_path(path)} is of an older rigvision and is not brought up to "
-            "date while it is only read.",
-            "Open it once where it can be written, or read a copy of it.",
-        )
-    with transaction(connection):
-        migrate(connection, missing(connection, path), now())  # asked again, now that it is ours

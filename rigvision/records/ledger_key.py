@@ -9,8 +9,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
 from rigvision.ground.ordinary_file import read_ordinary
@@ -18,6 +17,7 @@ from rigvision.records.canonical import canonical
 from rigvision.records.entry import Head
 from rigvision.records.ledger_error import LedgerError, of_system, shown_path
 from rigvision.records.safe_file import write_new
+from rigvision.records.signature import holds
 
 #: Before every head that is signed, so that no other signature passes for one.
 DOMAIN = b"rigvision.head/1\n"
@@ -37,12 +37,10 @@ def head_message(ledger: str, count: int, entry_hash: str) -> bytes:
 def head_holds(head: Head) -> bool:
     """Whether a head's signature is by its key (Ed25519, RFC 8032). Whose key is not said."""
     try:
-        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(head.public_key))
         message = head_message(head.ledger, head.count, head.hash)
-        key.verify(bytes.fromhex(head.signature), message)
-    except (ValueError, InvalidSignature):
+    except ValueError:  # bytes that were no text
         return False
-    return True
+    return holds(head.public_key, head.signature, message)
 
 
 class LedgerKey:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from collections.abc import Iterator
@@ -15,8 +16,7 @@ UNFINISHED = ".part"
 def write_new(path: Path, content: bytes, mode: int) -> None:
     """A new file, which survives a power cut from here on. Raises FileExistsError, OSError."""
     with _written_beside(path, content, mode) as part:
-        # A link, other than a rename, never takes the place of a file that is there.
-        os.link(part, path)
+        name_new(part, path)
     sync_folder(path.parent)
 
 
@@ -25,6 +25,19 @@ def write_over(path: Path, content: bytes, mode: int) -> None:
     with _written_beside(path, content, mode) as part:
         os.replace(part, path)
     sync_folder(path.parent)
+
+
+def name_new(part: Path, path: Path) -> None:
+    """Give a finished file its name. Raises FileExistsError where that is taken, OSError."""
+    try:
+        # A link, other than a rename, never takes the place of a file that is there.
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:  # memory cards and some network shares have no links
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, "File exists", str(path)) from None
+        os.rename(part, path)
 
 
 @contextmanager

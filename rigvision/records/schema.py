@@ -43,10 +43,10 @@ CREATE INDEX withdrawal_by_fingerprint ON withdrawal (fingerprint);
 
 CREATE TABLE job (
     sequence INTEGER PRIMARY KEY,
-    job TEXT NOT NULL UNIQUE,
-    work_order TEXT NOT NULL,
-    engine TEXT NOT NULL,
-    frame TEXT NOT NULL,
+    job TEXT NOT NULL COLLATE NOCASE UNIQUE,
+    work_order TEXT NOT NULL COLLATE NOCASE,
+    engine TEXT NOT NULL COLLATE NOCASE,
+    frame TEXT NOT NULL COLLATE NOCASE,
     door INTEGER NOT NULL,
     position TEXT NOT NULL,
     opened_at TEXT NOT NULL
@@ -56,17 +56,17 @@ CREATE INDEX job_by_work_order ON job (work_order);
 
 CREATE TABLE job_closed (
     sequence INTEGER PRIMARY KEY,
-    job TEXT NOT NULL UNIQUE,
+    job TEXT NOT NULL COLLATE NOCASE UNIQUE,
     closed_at TEXT NOT NULL
 ) STRICT;
 
 CREATE TABLE check_recorded (
     sequence INTEGER PRIMARY KEY,
     record TEXT NOT NULL UNIQUE,
-    job TEXT NOT NULL,
+    job TEXT NOT NULL COLLATE NOCASE,
     stage TEXT,
-    gauge TEXT,
-    frame TEXT,
+    gauge TEXT COLLATE NOCASE,
+    frame TEXT COLLATE NOCASE,
     door INTEGER,
     verdict TEXT NOT NULL,
     borderline INTEGER NOT NULL,
@@ -74,7 +74,8 @@ CREATE TABLE check_recorded (
     taken_at TEXT,
     photo_sha256 TEXT NOT NULL,
     image_sha256 TEXT NOT NULL,
-    core_sha256 TEXT NOT NULL
+    core_sha256 TEXT NOT NULL,
+    result_sha256 TEXT NOT NULL
 ) STRICT;
 CREATE INDEX check_by_job ON check_recorded (job, sequence);
 CREATE INDEX check_by_gauge ON check_recorded (gauge, sequence);
@@ -105,17 +106,31 @@ CREATE TABLE likeness (
     sequence INTEGER PRIMARY KEY,
     record TEXT NOT NULL,
     gauge TEXT NOT NULL,
-    camera_x_mm REAL NOT NULL,
-    camera_y_mm REAL NOT NULL,
-    camera_z_mm REAL NOT NULL
+    way_x REAL NOT NULL,
+    way_y REAL NOT NULL,
+    gap_mm REAL,
+    taper_mm REAL,
+    lateral_mm REAL,
+    seat_mm REAL,
+    clock_deg REAL,
+    gap_cell INTEGER NOT NULL,
+    clock_cell INTEGER NOT NULL,
+    lateral_cell INTEGER NOT NULL,
+    sill_sketch BLOB,
+    barrel_sketch BLOB
 ) STRICT;
-CREATE INDEX likeness_by_place ON likeness (gauge, camera_x_mm);
+CREATE INDEX likeness_by_way ON likeness (gauge, way_x, way_y);
+CREATE INDEX likeness_by_figures ON likeness (
+    gauge, gap_cell, clock_cell, lateral_cell,
+    gap_mm, clock_deg, lateral_mm, seat_mm, taper_mm, sill_sketch, barrel_sketch
+);
 
 CREATE TABLE mention (
     record TEXT NOT NULL,
     sequence INTEGER NOT NULL,
     PRIMARY KEY (record, sequence)
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX mention_by_sequence ON mention (sequence);
 
 CREATE TABLE file (
     sha256 TEXT NOT NULL,

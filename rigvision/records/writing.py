@@ -9,7 +9,7 @@ from pathlib import Path
 from rigvision.records import bodies
 from rigvision.records.bodies import Body
 from rigvision.records.canonical import canonical, read
-from rigvision.records.entry import Entry, Head, Kind, entry_hash
+from rigvision.records.entry import Entry, Head, Kind, entry_hash, entry_text_hash
 from rigvision.records.index_rows import Row, index_rows
 from rigvision.records.ledger_error import LedgerError, shown_path
 from rigvision.records.ledger_key import LedgerKey
@@ -60,12 +60,13 @@ class Writing:
     def append(self, body: Body) -> Entry:
         """Add one entry, signed; ``head`` is then its head. Raises ValueError for a body that has
         no canonical form."""
-        kind, text = KIND_OF[type(body)], canonical(asdict(body)).decode()
-        plain = read(text)
+        kind, content = KIND_OF[type(body)], canonical(asdict(body))
         sequence, previous = self.head.count + 1, self.head.hash
-        hashed = entry_hash(sequence, kind, self.recorded_at, plain, previous)
+        hashed = entry_text_hash(sequence, kind, self.recorded_at, content, previous)
         head = self._key.signed_head(self.head.ledger, sequence, hashed)
-        entry = Entry(sequence, kind, self.recorded_at, plain, previous, hashed, head.signature)
+        text = content.decode()
+        parts = (sequence, kind, self.recorded_at, read(text), previous, hashed)
+        entry = Entry(*parts, head.signature)
         self._insert(entry, text)
         self.head = head
         return entry

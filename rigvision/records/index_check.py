@@ -1,0 +1,69 @@
+"""The index compared with what its entries make of it, table by table, in one pass."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from typing import Any
+
+from rigvision.records.entry import Entry
+from rigvision.records.index_rows import index_rows
+from rigvision.records.ledger_report import Findings
+from rigvision.records.schema import INDEX_TABLES
+
+
+class IndexCheck:
+    """Feed it every entry in order, then ``end``."""
+
+    def __init__(self, connection: sqlite3.Connection, findings: Findings) -> None:
+        self._findings = findings
+        self._tables = {table: _Rows(connection, table) for table in INDEX_TABLES}
+
+    def entry(self, entry: Entry) -> None:
+        """Compare what the index has of this entry, and of none."""
+        try:
+            expected = index_rows(entry)
+        except (KeyError, TypeError, ValueError):
+            self._bad(entry.sequence, "lacks what entries of its kind always have.")
+            expected = []
+        for table, rows in self._tables.items():
+            wanted = [rows.in_order(row) for name, row in expected if name == table]
+            if not rows.come_to(entry.sequence):
+                self._bad(entry.sequence, f"stands before a row of {table} that has no entry.")
+            if sorted(rows.of(entry.sequence), key=repr) != sorted(wanted, key=repr):
+                self._bad(entry.sequence, f"is not what the index ({table}) has of it.")
+
+    def end(self, count: int) -> None:
+        """After the last of ``count`` entries: no row may be left."""
+        for table, rows in self._tables.items():
+            if rows.next is not None:
+                text = f"the index ({table}) has rows of entries that are not there."
+                self._findings.add("index-changed", text, count)
+
+    def _bad(self, sequence: int, what: str) -> None:
+        self._findings.add("index-changed", f"entry {sequence} {what}", sequence)
+
+
+class _Rows:
+    """A table's rows in the order of their entries, of which the next is looked at."""
+
+    def __init__(self, connection: sqlite3.Connection, table: str) -> None:
+        self._cursor = connection.execute(f"SELECT * FROM {table} ORDER BY sequence")
+        self._columns = [name for name, *_ in self._cursor.description]
+        self._at = self._columns.index("sequence")
+        self.next: tuple[Any, ...] | None = self._cursor.fetchone()
+
+    def in_order(self, row: dict[str, Any]) -> tuple[Any, ...]:
+        return tuple(row.get(column) for column in self._columns)
+
+    def come_to(self, sequence: int) -> bool:
+        """Pass over rows of earlier entries; False where there are any, as all were taken."""
+        passed = False
+        while self.next is not None and self.next[self._at] < sequence:
+            self.next, passed = self._cursor.fetchone(), True
+        return not passed
+
+    def of(self, sequence: int) -> Iterator[tuple[Any, ...]]:
+        while self.next is not None and self.next[self._at] == sequence:
+            yield self.next
+            self.next = self._cursor.fetchone()
