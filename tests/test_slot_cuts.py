@@ -70,3 +70,10 @@ def test_one_border_is_no_slot(frame):
 def test_what_is_black_is_too_dark_for_either_kind(frame):
     black = [(start, 0.005 * light) for start, light in PLAIN]
     assert {c.cause for c in slot_cuts(profiles(*black), frame)} == {"dark"}
+
+
+def test_dark_slots_that_leave_it_open_are_no_light_one(frame):
+    """As near to the drawn place, as dark and as wide: the face between them is no light duct."""
+    edge = frame.sill.edge_y_mm
+    twice = ((0.0, 0.3), (edge - 0.8, 0.01), (edge - 0.2, 0.3), (edge + 0.4, 0.01), (edge + 1, 0.3))
+    assert {c.cause for c in slot_cuts(profiles(*twice), frame)} == {"two-places"}
