@@ -58,6 +58,15 @@ def test_a_station_that_claims_little_is_left_out_where_it_spoils_the_line():
     np.testing.assert_array_equal(more, 0.0)
 
 
+def test_a_station_that_claims_little_does_not_count_as_agreeing():
+    """Grease over five: of the two that see the edge one claims little."""
+    edges, variance = EDGES.copy(), VARIANCE.copy()
+    edges[1:6, 1] -= 0.2
+    variance[0, 1] = 0.1**2
+    kept, _ = on_straight_edges(X_MM, edges, variance)
+    assert not kept.any()
+
+
 def test_scatter_beyond_what_is_claimed_is_claimed_then():
     """Readings zigzag by 0.03 mm: a variance of about 0.0012 mm^2 against 0.0004 claimed."""
     zigzag = 0.03 * np.array([1, -1, 1, -1, 1, -1, 1])

@@ -48,19 +48,25 @@ def on_straight_edges(
     ``edges_mm`` and ``variance_mm2`` are (S, 2): sill and door.
     """
     tuning = tuning or StraightTuning()
-    kept, more = _on_lines(x_mm, edges_mm, variance_mm2, tuning)
+    kept, more = _on_lines(x_mm, edges_mm, variance_mm2, len(x_mm), tuning)
     if kept.any() or not len(x_mm):
         return kept, more
     sure = np.all(variance_mm2 <= tuning.most_doubt * np.median(variance_mm2, axis=0), axis=1)
     if not sure.all():
-        kept[sure], more = _on_lines(x_mm[sure], edges_mm[sure], variance_mm2[sure], tuning)
+        kept[sure], more = _on_lines(
+            x_mm[sure], edges_mm[sure], variance_mm2[sure], len(x_mm), tuning
+        )
     return kept, more
 
 
 def _on_lines(
-    x_mm: FloatArray, edges_mm: FloatArray, variance_mm2: FloatArray, tuning: StraightTuning
+    x_mm: FloatArray,
+    edges_mm: FloatArray,
+    variance_mm2: FloatArray,
+    of_all: int,
+    tuning: StraightTuning,
 ) -> tuple[BoolArray, FloatArray]:
-    """``on_straight_edges`` of stations that all count."""
+    """``on_straight_edges`` of stations that all count, ``of_all`` that were read."""
     kept = np.ones(len(x_mm), dtype=bool)
     if len(x_mm) < 3:
         return kept, np.zeros(2)
@@ -73,7 +79,7 @@ def _on_lines(
         kept &= on_line
         covered &= on_line | (into_slot * off > 0.0)
     least = tuning.uncovered_part if covered.all() else tuning.agreeing_part
-    if kept.sum() < max(2, least * len(x_mm)):
+    if kept.sum() < max(2, least * of_all):
         return np.zeros(len(x_mm), dtype=bool), np.zeros(2)
     claimed = own[kept].mean(axis=0)
     scatter = np.array([_scatter(x_mm[kept], edges_mm[kept, e], own[kept, e]) for e in range(2)])
