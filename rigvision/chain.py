@@ -113,17 +113,18 @@ def check_many(
     camera: str | None = None,
     progress: Callable[[int], None] | None = None,
     guarded: bool = False,
+    faces: bool = False,
 ) -> list[CheckResult | PhotoError]:
     """Check several photos in order; a file that cannot be read takes its error's place.
 
     ``progress`` is called with the number of photos done. With ``guarded``, photos of one call
-    may share a child process.
+    may share a child process. ``faces`` is that of ``check``.
     """
     results: list[CheckResult | PhotoError] = []
     with picture_reader(guarded) as read:
         for photo in photos:
             try:
-                results.append(_checked(read, guarded, photo, gauge, frame, door, camera))
+                results.append(_checked(read, guarded, photo, gauge, frame, door, camera, faces))
             except PhotoError as error:
                 results.append(error)
             if progress:

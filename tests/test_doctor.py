@@ -21,7 +21,6 @@ from rigvision.cli.main import main
 from rigvision.decision.result import CheckResult
 from rigvision.doctor import (
     environment,
-    file_system,
     fonts,
     heic,
     ledger,
@@ -34,6 +33,7 @@ from rigvision.doctor.child import run_check
 from rigvision.doctor.examination import CHECKS, SCHEMA
 from rigvision.doctor.finding import Finding, pip_command
 from rigvision.doctor.system_library import missing_library
+from rigvision.records import file_system
 from rigvision.records.place import VARIABLE
 from rigvision.report import analysed_image, canvas
 from rigvision.world.catalogue import shipped_models_folder

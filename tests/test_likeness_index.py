@@ -78,10 +78,11 @@ def is_found(
         photo(camera_mm=ELSEWHERE),
         photo(differing(SILL, 90), differing(BARREL, 130), camera_mm=ELSEWHERE),
         photo(differing(SILL, 130), differing(BARREL, 90), camera_mm=ELSEWHERE),
-        photo(differing(SILL, 104), differing(BARREL, 104)),
+        photo(differing(SILL, 99), differing(BARREL, 99)),
         photo(figures={}),
         photo(figures={"gap_mm": (0.8, 0.05)}, sketches={}, camera_mm=ELSEWHERE),
         photo(camera_mm=(21.8, 43.4, 250.0)),  # nearly along the line of sight
+        photo(camera_mm=(31.0, 29.0, 230.0), figures=with_figures(clock_deg=3.5)),
         photo(figures=with_figures(gap_mm=0.79999, lateral_mm=0.19, clock_deg=1.9)),
         photo(figures=with_figures(gap_mm=0.8001, lateral_mm=0.001), camera_mm=ELSEWHERE),
     ],
@@ -95,11 +96,12 @@ def test_what_may_be_the_same_is_found(connection: sqlite3.Connection, earlier: 
     [
         photo(gauge="RG-11"),
         photo(differing(SILL, 110), differing(BARREL, 110)),
-        photo(differing(SILL, 104), differing(BARREL, 104), camera_mm=ELSEWHERE),
-        photo(figures=with_figures(gap_mm=1.0)),
-        photo(figures=with_figures(clock_deg=-5.0)),
-        photo(figures=with_figures(seat_mm=0.3)),
+        photo(differing(SILL, 99), differing(BARREL, 99), camera_mm=ELSEWHERE),
+        photo(figures=with_figures(gap_mm=1.0), camera_mm=ELSEWHERE),
+        photo(figures=with_figures(clock_deg=-5.0), camera_mm=ELSEWHERE),
+        photo(figures=with_figures(seat_mm=0.3), sketches={}),
         photo(figures={}, camera_mm=ELSEWHERE),
+        photo(figures={}, sketches={}),  # nothing to compare
     ],
 )
 def test_what_cannot_be_is_not(connection: sqlite3.Connection, earlier: Likeness) -> None:

@@ -13,43 +13,24 @@ from rigvision.records.bodies import CheckCorrected, CheckRecorded, PersonWithdr
 from rigvision.records.enrolment import enrol, persons_in, withdraw
 from rigvision.records.ledger import Ledger
 from rigvision.records.read_body import core_sha256, read_body
-from rigvision.records.record_id import record_id
 from rigvision.records.signing import measuring, sign_record
 from rigvision.records.standing import standing_of
 from rigvision.records.statement import flaw_of
 from rigvision.records.strict_json import plain_of
-from tests.signing import IMAGE, INSPECTOR, MECHANIC, PHOTO, check, key_of
+from tests.signing import (
+    INSPECTOR,
+    MECHANIC,
+    check,
+    key_of,
+    ledger_with_keys,
+    record_a_check,
+)
 
 
 @pytest.fixture
 def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with Ledger.create(tmp_path / "ledger.sqlite3") as ledger:
-        ledger.evidence.put(PHOTO, "image/jpeg", "IMG_0001.jpg")
-        ledger.evidence.put(IMAGE, "image/jpeg", "checked.jpg")
-        for key in (MECHANIC, INSPECTOR):
-            enrol(ledger, key.owner)
+    with ledger_with_keys(tmp_path) as ledger:
         yield ledger
-
-
-def recorded(ledger: Ledger, *, signed: bool = False) -> str:
-    """A check in the ledger; with the mechanic's signature in the same entry, where ``signed``."""
-    base = check().core
-    with ledger.writing() as writing:
-        record = record_id(
-            ledger.identity, "J-0001", base.photo.sha256, base.result_sha256, writing.recorded_at
-        )
-        body = check(
-            ledger=ledger.identity,
-            record=record,
-            recorded_at=writing.recorded_at,
-            follows_count=writing.head.count,
-            follows_hash=writing.head.hash,
-        )
-        if signed:
-            sign = measuring(MECHANIC, persons_in(ledger))
-            body = replace(body, measured=sign(body.core, body.core_sha256, body.image))
-        writing.append(body)
-    return record
 
 
 def standing(ledger: Ledger, record: str) -> tuple[bool, bool]:
@@ -59,7 +40,7 @@ def standing(ledger: Ledger, record: str) -> tuple[bool, bool]:
 
 
 def test_mechanic_then_inspector(ledger: Ledger) -> None:
-    record = recorded(ledger)
+    record = record_a_check(ledger)
     assert standing(ledger, record) == (False, False)
     sign_record(ledger, record, MECHANIC, "measured")
     entry = sign_record(ledger, record, INSPECTOR, "accepted", "looked at on site")
@@ -69,7 +50,7 @@ def test_mechanic_then_inspector(ledger: Ledger) -> None:
 
 
 def test_the_mechanics_signature_may_come_with_the_check(ledger: Ledger) -> None:
-    record = recorded(ledger, signed=True)
+    record = record_a_check(ledger, signed=True)
     body = read_body("check-recorded", next(ledger.entries_of(record)).body)
     assert isinstance(body, CheckRecorded)
     assert body.measured is not None
@@ -79,7 +60,7 @@ def test_the_mechanics_signature_may_come_with_the_check(ledger: Ledger) -> None
 
 
 def test_what_the_rule_forbids_adds_nothing(ledger: Ledger) -> None:
-    record = recorded(ledger)
+    record = record_a_check(ledger)
     count = ledger.head().count
     with pytest.raises(SignOffError, match="Nobody has signed yet"):
         sign_record(ledger, record, INSPECTOR, "accepted")
@@ -89,7 +70,7 @@ def test_what_the_rule_forbids_adds_nothing(ledger: Ledger) -> None:
 
 
 def test_a_withdrawn_key_or_a_corrected_check(ledger: Ledger) -> None:
-    record = recorded(ledger, signed=True)
+    record = record_a_check(ledger, signed=True)
     withdraw(ledger, INSPECTOR.owner.fingerprint, "lost")
     with pytest.raises(SignOffError, match="withdrawn: lost"):
         sign_record(ledger, record, INSPECTOR, "accepted")
@@ -108,12 +89,13 @@ def test_an_inspectors_key_cannot_sign_while_recording(ledger: Ledger) -> None:
         sign(body.core, body.core_sha256, body.image)
 
 
-@pytest.mark.parametrize("content", [PHOTO, IMAGE])
-def test_nobody_signs_for_evidence_that_was_changed(ledger: Ledger, content: bytes) -> None:
-    record = recorded(ledger)
-    found = {ledger.evidence.read(path.name): path for path in ledger.evidence.names()}
-    found[content].chmod(0o600)
-    found[content].write_bytes(b"another")
+@pytest.mark.parametrize("part", ["photo", "image"])
+def test_nobody_signs_for_evidence_that_was_changed(ledger: Ledger, part: str) -> None:
+    record = record_a_check(ledger)
+    body = next(ledger.entries_of(record)).body
+    path = ledger.evidence.path((body | body["core"])[part]["sha256"])
+    path.chmod(0o600)
+    path.write_bytes(b"another")
     with pytest.raises(RigvisionError, match="was changed or is torn"):
         sign_record(ledger, record, MECHANIC, "measured")
 
@@ -132,8 +114,8 @@ def test_an_unknown_record_is_said(ledger: Ledger) -> None:
 
 
 def test_a_ledger_with_a_wrong_enrolment_is_not_signed_in(ledger: Ledger) -> None:
-    record = recorded(ledger)
+    record = record_a_check(ledger)
     with ledger.writing() as writing:
         writing.append(PersonWithdrawn("00" * 16, "never was"))
-    with pytest.raises(RigvisionError, match=r"Entry 5 of .* not enrolled"):
+    with pytest.raises(RigvisionError, match=r"Entry 6 of .* not enrolled"):
         sign_record(ledger, record, MECHANIC, "measured")

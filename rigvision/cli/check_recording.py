@@ -84,7 +84,7 @@ def for_job(request: Request, job: JobOpened) -> Request:
             f"Job {job.job} is about frame {job.frame}, not {one_line(name, 64)}.",
             "Leave --frame out, or name the job of that frame.",
         )
-    return replace(request, door=job.door, frame=frame)
+    return replace(request, door=job.door, frame=frame, faces=True)
 
 
 def _sign(ledger: Ledger, into: RecordRequest) -> Sign | None:

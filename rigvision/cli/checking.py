@@ -43,6 +43,7 @@ class Request:
     budget: bool = False
     draws: int | None = None
     guarded: bool = False
+    faces: bool = False  # kept where checks are recorded
 
 
 @dataclass(slots=True)
@@ -164,6 +165,7 @@ def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
             camera=request.camera,
             progress=step,
             guarded=request.guarded,
+            **({"faces": True} if request.faces else {}),
         )
 
 

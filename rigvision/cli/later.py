@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from importlib import import_module
 
 import typer
@@ -22,6 +23,7 @@ class LaterGroup(TyperGroup):
         return self._declared().list_commands(ctx)
 
     def get_command(self, ctx: typer.Context, cmd_name: str):  # type: ignore[no-untyped-def, override]
+        gc.enable()  # ``main`` turned it off for loading, and these may run long
         return self._declared().get_command(ctx, cmd_name)
 
     def _declared(self) -> TyperGroup:

@@ -4,7 +4,8 @@ Only typer is imported here, so that ``--help`` answers at once; each command lo
 it needs when it runs. The one catch-all of the program is in ``main``.
 
 Exit codes: 0 every photo passes, 3 at least one adjust and no retake, 4 at least one
-retake, 1 a photo could not be read or something failed, 2 wrong usage.
+retake, 1 a photo could not be read or something failed, 2 wrong usage. Of ``verify``: 0 intact,
+5 changed, 6 cannot be proven with what is at hand.
 """
 
 from __future__ import annotations
@@ -36,9 +37,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
-app.add_typer(
-    later("Recorded checks: search, show, compare, sign, correct, replay."), name="record"
-)
+app.add_typer(later("Recorded checks: search, show, compare, sign, replay, export."), name="record")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 
 
@@ -166,6 +165,33 @@ def check(
         raise typer.Exit(run_joint_check(request))
     _loaded()
     raise typer.Exit(run_check(request))
+
+
+@app.command()
+def verify(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE-OR-LEDGER", help="Page, bundle, record, image or ledger."),
+    ],
+    ledger: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Compare with this ledger; else the usual one's."),
+    ] = None,
+    ledger_key: Annotated[
+        str | None,
+        typer.Option(metavar="FINGERPRINT", help="The ledger's key that it must be signed by."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Say what is intact, signed by whom, or changed where.
+
+    Exit code: 0 intact, 5 changed, 6 cannot be proven with what is at hand, 1 it could not be
+    read, 2 wrong usage.
+    """
+    from rigvision.cli.verifying import run_verify
+
+    _loaded()
+    raise typer.Exit(run_verify(file, ledger, ledger_key, as_json=json))
 
 
 @app.command()

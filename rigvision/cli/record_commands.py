@@ -1,4 +1,4 @@
-"""The commands ``record …``: recorded checks found, looked at, compared, signed, corrected."""
+"""The commands ``record …``: recorded checks found, looked at, signed, exported, backed up."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 from rigvision.cli.choices import StageName
 
 records = typer.Typer(
-    help="Recorded checks: list, search, show, compare, sign, correct, run again.",
+    help="Recorded checks: list, search, show, compare, sign, correct, run again, export.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -29,6 +29,12 @@ class StatusName(StrEnum):
     accepted = "accepted"
     rejected = "rejected"
     corrected = "corrected"
+
+
+class FormName(StrEnum):
+    image = "image"
+    page = "page"
+    bundle = "bundle"
 
 
 class DecisionName(StrEnum):
@@ -224,3 +230,57 @@ def replay(record: RecordArgument, ledger: LedgerOption = None, json: JsonOption
     from rigvision.cli.replaying import replay_one
 
     raise typer.Exit(replay_one(record, ledger, as_json=json))
+
+
+@records.command("export")
+def export(
+    record: RecordArgument,
+    form: Annotated[
+        list[FormName] | None,
+        typer.Option(help="The analysed image, the page as PDF, or (default) all as a zip."),
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where to.")] = Path("."),
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Write a record into files that 'rigvision verify' proves, also without the ledger.
+
+    Exit code: 0 written, 1 failed, such as a record that is not whole, 2 wrong usage.
+    """
+    from rigvision.cli.exporting import export_one
+
+    forms = form or [FormName.bundle]
+    export_one(record, [f.value for f in forms], out, ledger, as_json=json)
+
+
+@records.command("backup")
+def backup(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="On another disk, if you can.")],
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Copy the ledger with all its evidence into a folder, while it is in use.
+
+    Exit code: 0 copied, 1 failed, or evidence is missing already, 2 wrong usage.
+    """
+    from rigvision.cli.backups import back_up
+
+    raise typer.Exit(back_up(folder, ledger, as_json=json))
+
+
+@records.command("restore")
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="FOLDER", help="The backup's folder.")],
+    lose_newer: Annotated[
+        bool, typer.Option("--lose-newer", help="Give up newer entries that cannot be read.")
+    ] = False,
+    ledger: LedgerOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Put a lost or damaged ledger back from a backup, with what is newer and still whole.
+
+    Exit code: 0 all is whole, 1 failed, or evidence is missing in the backup too, 2 wrong usage.
+    """
+    from rigvision.cli.backups import put_back
+
+    raise typer.Exit(put_back(source, ledger, lose_newer=lose_newer, as_json=json))

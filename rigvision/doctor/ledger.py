@@ -15,9 +15,9 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from rigvision.doctor.file_system import NETWORK, file_system_of
 from rigvision.doctor.finding import Fact, Finding, Status
 from rigvision.ground.shown import one_line
+from rigvision.records.file_system import NETWORK, file_system_of
 from rigvision.records.place import VARIABLE, ledger_path
 
 NEEDED_MB = 100

@@ -128,12 +128,13 @@ class Flag:
 class Likeness:
     """What a photo's set-up looked like, small enough to be compared with all others.
 
-    Camera and figures come from the solved view, in gauge axes; ``patches`` are small grey pictures
+    Camera and figures come from the solved view, in gauge axes. ``patches`` are small grey pictures
     of the faces around the gap, as the gauge's axes see them, base64 of bytes
-    (``records.packed_patch``). The camera's correlations are those of x with y, x with z, y with
-    z. ``figures`` are value and standard uncertainty, under names that end in their unit; what
-    was not measured is not among them; a clock comes again after ``clock_period_deg``.
-    ``sketches`` are 256 signs of a patch, hexadecimal, by which the like of it is found among many.
+    (``records.packed_patch``). ``marks_px`` are the middles of the plate's whole marks in the
+    picture, by their ids. ``figures`` are value and standard uncertainty, under names that end in
+    their unit; what was not measured is not among them; a clock comes again after
+    ``clock_period_deg``. ``sketches`` are 256 signs of a patch, hexadecimal, by which the like of
+    it is found among many.
     """
 
     schema: Literal["rigvision.likeness/1"]
@@ -142,7 +143,7 @@ class Likeness:
     camera_uncertainty_mm: tuple[float, float, float]
     patches: dict[str, str]
     frame: str = ""
-    camera_correlation: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    marks_px: dict[str, tuple[float, float]] = field(default_factory=dict)
     figures: dict[str, tuple[float, float]] = field(default_factory=dict)
     clock_period_deg: float = 360.0
     sketches: dict[str, str] = field(default_factory=dict)

@@ -17,9 +17,27 @@ def canonical(plain: Any) -> bytes:
     2^53, lone surrogates, anything that is not JSON.
     """
     try:
+        if _is_flat(plain):
+            return _usual(plain).encode()
         return rfc8785.dumps(plain)
     except (rfc8785.CanonicalizationError, UnicodeEncodeError) as error:
         raise ValueError(f"it has no canonical form: {error}") from error
+
+
+def _is_flat(plain: Any) -> bool:
+    """Whether it is as most that is hashed and signed: texts and small counts under plain names."""
+    return type(plain) is dict and all(
+        type(name) is str
+        and name.isascii()
+        and (type(value) is str or (type(value) is int and abs(value) < 2**53))
+        for name, value in plain.items()
+    )
+
+
+def _usual(plain: Any) -> str:
+    """As Python writes it: many times quicker, and canonical but for numbers with a fraction or
+    an exponent and for names beyond the basic plane."""
+    return json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 def parsed(content: bytes) -> Any:
@@ -30,7 +48,7 @@ def parsed(content: bytes) -> Any:
     text = content.decode("utf-8")
     try:
         plain = read(text)
-        same = _is_surely_canonical(text) or canonical(plain) == content
+        same = is_canonical(plain, text)
     except RecursionError as error:
         raise ValueError("it is nested without end") from error
     if not same:
@@ -61,7 +79,7 @@ def _is_surely_canonical(text: str) -> bool:
     if _BEYOND.search(text):
         return False
     plain = json.loads(text, parse_int=_whole, parse_float=number)
-    usual = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    usual = _usual(plain)
     if 0 < len(numbers) < 100_000:
         usual = _STANDING_IN.sub(lambda m: _number(numbers, m[0]), usual)
     return usual == text
@@ -72,15 +90,31 @@ def _number(numbers: list[str], stand_in: str) -> str:
     return numbers[index] if index < len(numbers) else stand_in
 
 
-def members(text: str) -> dict[str, str]:
-    """The text of each member of a JSON object that ``parsed`` has read, by its name."""
-    found, at, decoder = {}, 1, json.JSONDecoder()
-    while text[at : at + 1] not in ("}", ""):
-        name, at = decoder.raw_decode(text, at + (text[at] == ","))
-        _, end = decoder.raw_decode(text, at + 1)
-        found[name] = text[at + 1 : end]
-        at = end
+def members(text: str) -> dict[str, tuple[Any, str]]:
+    """Value and text of each member of a JSON object, by its name, read in one pass.
+
+    Raises ValueError where the object itself is not in canonical form; ``is_canonical`` tells of
+    a member.
+    """
+    found: dict[str, tuple[Any, str]] = {}
+    at = 0
+    try:
+        while text[at : at + 1] == ("," if found else "{") and text != "{}":
+            name, colon = _DECODER.raw_decode(text, at + 1)
+            value, end = _DECODER.raw_decode(text, colon + 1)
+            found[name] = value, text[colon + 1 : end]
+            at = end
+    except (TypeError, RecursionError) as error:
+        raise ValueError("it is no JSON object") from error
+    parts = (canonical(name).decode() + ":" + found[name][1] for name in sorted(found))
+    if text != "{" + ",".join(parts) + "}":
+        raise ValueError("it is not in canonical form")
     return found
+
+
+def is_canonical(value: Any, text: str) -> bool:
+    """Whether a text, which was read as this value, is its canonical form."""
+    return _is_surely_canonical(text) or canonical(value) == text.encode()
 
 
 def read(text: str) -> Any:
@@ -89,7 +123,7 @@ def read(text: str) -> Any:
     So what is whole and beyond 2^53 is a float, as it was when it was written. Raises ValueError
     and RecursionError.
     """
-    return json.loads(text, parse_int=_whole, parse_constant=_refuse_constant)
+    return _DECODER.decode(text)
 
 
 def _whole(digits: str) -> int | float:
@@ -99,6 +133,9 @@ def _whole(digits: str) -> int | float:
 
 def _refuse_constant(name: str) -> float:
     raise ValueError(f"it has no canonical form: {name}")
+
+
+_DECODER = json.JSONDecoder(parse_int=_whole, parse_constant=_refuse_constant)
 
 
 def sha256_of(content: bytes) -> str:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from rigvision.ground.shown import one_line
-from rigvision.records.canonical import parsed
+from rigvision.records.canonical import is_canonical, members
 from rigvision.records.entry import NOTHING_BEFORE, Entry, Head, entry_text_hash
 from rigvision.records.ledger_key import head_holds
 from rigvision.records.ledger_report import Findings
 from rigvision.records.read_body import BODIES
-from rigvision.records.statement_check import StatementCheck
+from rigvision.records.statement_check import Members, StatementCheck
 
 #: Columns of ``entry`` as they are read from the table.
 RawEntry = tuple[Any, ...]
@@ -41,16 +41,17 @@ class ChainCheck:
             text = f"entry {self.count} is missing; entry {one_line(str(sequence))} comes next."
             self._findings.add("entry-missing", text, self.count)
             self.count = sequence if isinstance(sequence, int) else self.count
-        plain = self._body(kind, body)
-        if plain is None or not all(isinstance(part, str) for part in row[1:]):
+        parts = self._body(kind, body)
+        if parts is None or not all(isinstance(part, str) for part in row[1:]):
             self._bad("entry-unreadable", "cannot be read.")
             self._previous = str(stored)
             return None
+        plain = {name: value for name, (value, _) in parts.items()}
         entry = Entry(self.count, kind, recorded_at, plain, previous, stored, signature)
         self._link(entry, body.encode())
         self._time(entry)
         self._signature(entry)
-        for code, what in self._statements.entry(entry, body):
+        for code, what in self._statements.entry(entry, parts):
             self._bad(code, what)
         return entry
 
@@ -60,14 +61,18 @@ class ChainCheck:
             text = f"the ledger had {count} entries once and has {self.count}."
             self._findings.add("entries-lost", text, self.count)
 
-    def _body(self, kind: Any, body: Any) -> dict[str, Any] | None:
+    def _body(self, kind: Any, body: Any) -> Members | None:
+        """The members of a body; None for what is not in canonical form."""
         if kind not in BODIES or not isinstance(body, str):
             return None
         try:
-            plain = parsed(body.encode("utf-8", "surrogateescape"))
+            body.encode()
+            parts = members(body)
+            # A result is long, and its text has a hash of its own in the core.
+            sound = all(is_canonical(*parts[name]) for name in parts if name != "result")
         except ValueError:
             return None
-        return plain if isinstance(plain, dict) else None
+        return parts if sound else None
 
     def _link(self, entry: Entry, body: bytes) -> None:
         if entry.previous != self._previous:

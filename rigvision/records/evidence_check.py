@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
 from collections.abc import Callable
-from pathlib import Path
 
-from rigvision.ground.ordinary_file import ordinary_parts
 from rigvision.ground.shown import one_line
-from rigvision.records.evidence_store import EvidenceStore
+from rigvision.records.evidence_store import EvidenceStore, hash_and_size
 from rigvision.records.ledger_error import shown_path
 from rigvision.records.ledger_report import Findings
 from rigvision.records.safe_file import UNFINISHED
@@ -51,23 +48,15 @@ class EvidenceCheck:
     def _one(self, sha256: str, size_bytes: int | None, sequence: int, part: str) -> None:
         self.files += 1
         try:
-            path = self._store.path(sha256)
-            found, size = self._hash(path)
+            found, size = hash_and_size(self._store.path(sha256))
         except (OSError, ValueError) as error:
             missing = isinstance(error, FileNotFoundError)
             what = "is missing" if missing else f"cannot be read: {one_line(str(error), 200)}"
             self._add("evidence-missing" if missing else "evidence-unread", part, sha256, what)
             return
+        self.size_bytes += size
         if found != sha256 or size_bytes not in (None, size):
             self._add("evidence-changed", part, sha256, f"(entry {sequence}) is not what it was")
-
-    def _hash(self, path: Path) -> tuple[str, int]:
-        hashed, size = hashlib.sha256(), 0
-        for part in ordinary_parts(path):
-            hashed.update(part)
-            size += len(part)
-        self.size_bytes += size
-        return hashed.hexdigest(), size
 
     def _add(self, code: str, part: str, sha256: str, what: str) -> None:
         self._findings.add(code, f"the {part} {one_line(sha256, 64)} {what}.")

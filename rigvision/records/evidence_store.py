@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from rigvision.ground.ordinary_file import read_ordinary
+from rigvision.ground.ordinary_file import ordinary_parts, read_ordinary
 from rigvision.ground.shown import one_line
 from rigvision.records.bodies import FileFacts
 from rigvision.records.canonical import sha256_of
@@ -62,6 +63,21 @@ class EvidenceStore:
             raise _lost("evidence-changed", path, "was changed or is torn")
         return content
 
+    def has(self, sha256: str, size_bytes: int | None) -> bool:
+        """Whether a file is there, of the size that it should have; its bytes are not read."""
+        try:
+            size = self.path(sha256).stat().st_size
+        except OSError:
+            return False
+        return size_bytes in (None, size)
+
+    def is_whole(self, sha256: str) -> bool:
+        """Whether a file is there and is what it should be, read piece by piece."""
+        try:
+            return hash_and_size(self.path(sha256))[0] == sha256
+        except OSError:
+            return False
+
     def names(self) -> Iterator[Path]:
         """All files in the folder, whatever they are, folder by folder."""
         if self.folder.is_dir():
@@ -76,6 +92,15 @@ class EvidenceStore:
         sync_folder(self.folder)
         if made:
             sync_folder(self.folder.parent)
+
+
+def hash_and_size(path: Path) -> tuple[str, int]:
+    """SHA-256 and size of a file of any size. Raises OSError."""
+    hashed, size = hashlib.sha256(), 0
+    for part in ordinary_parts(path):
+        hashed.update(part)
+        size += len(part)
+    return hashed.hexdigest(), size
 
 
 def _is_whole(path: Path, content: bytes) -> bool:

@@ -13,7 +13,7 @@ from rigvision.records.bodies import LedgerOpened
 from rigvision.records.canonical import read
 from rigvision.records.clock import now
 from rigvision.records.connection import connect, connect_to_read, keep_safe, transaction
-from rigvision.records.entry import Entry, Head, Kind
+from rigvision.records.entry import Entry, Head, Kind, entry_text_hash
 from rigvision.records.entry_body import entry_body
 from rigvision.records.evidence_store import EvidenceStore, evidence_folder
 from rigvision.records.head_mark import is_of, lost_entries, note_head, noted_head
@@ -131,12 +131,12 @@ class Ledger:
         if self._key is None:
             self._key = self._own_key()
         with spoken(self.path), transaction(self.connection):
-            last = self.entry(self.head().count)
-            assert last is not None  # entry 1 is always there
-            self._refuse_lost_entries(last.sequence)
-            writing = Writing(self.connection, self._key, self.identity, last, now(), self.path)
+            begun = self.head()
+            self._refuse_lost_entries(begun.count)
+            last_at = self._last_recorded_at()
+            writing = Writing(self.connection, self._key, begun, now(), last_at)
             yield writing
-        if writing.head.count > last.sequence:
+        if writing.head.count > begun.count:
             note_head(self.path, writing.head)
 
     def signature(self, message: bytes) -> str:
@@ -163,6 +163,20 @@ class Ledger:
         with spoken(self.path):
             for row in self.connection.execute(sql, values):
                 yield entry_of(row, self.path)
+
+    def _last_recorded_at(self) -> str:
+        """When the last entry was recorded, which must be what it was: it is built upon."""
+        sql = f"SELECT {_COLUMNS} FROM entry ORDER BY sequence DESC LIMIT 1"
+        sequence, kind, at, body, previous, stored, _ = self.connection.execute(sql).fetchone()
+        if entry_text_hash(sequence, kind, at, body.encode(), previous) != stored:
+            raise LedgerError(
+                "ledger-changed",
+                f"The last entry of the ledger {shown_path(self.path)} was changed.",
+                "Nothing was added to it. Run `rigvision verify` on it and restore the newest "
+                "backup.",
+            )
+        recorded_at: str = at
+        return recorded_at
 
     def _refuse_lost_entries(self, count: int) -> None:
         noted = noted_head(self.path)

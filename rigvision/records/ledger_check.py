@@ -23,6 +23,12 @@ from rigvision.records.statement_check import StatementCheck
 
 #: What is being looked at, how much of it is done, and of how much where that is known.
 Progress = Callable[[str, int, int | None], None]
+
+
+def untold(what: str, done: int, of: int | None) -> None:
+    """Where nobody wants to know."""
+
+
 _EVERY = 500
 
 
@@ -31,7 +37,7 @@ def check_ledger(
     *,
     evidence: bool = True,
     known_heads: Iterable[Head] = (),
-    progress: Progress = lambda what, done, of: None,
+    progress: Progress = untold,
 ) -> LedgerReport:
     """Look at all of a ledger, of which nothing is changed; other programs may write meanwhile.
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
+from rigvision.ground.conventions import FloatArray
 from rigvision.ground.errors import PhotoError
 from rigvision.ground.measured import Measured
 from rigvision.photo.picture import Picture
@@ -29,22 +30,28 @@ def likeness_of(result: CheckResult) -> Likeness | None:
     if not isinstance(seen, Evidence) or not (seen.pose and seen.gauge and seen.frame):
         return None
     place = camera_place(seen.pose)
-    deviation = np.sqrt(np.diag(place.covariance_mm2))
-    correlation = place.covariance_mm2 / np.outer(deviation, deviation)
     faces = (seen.faces or _faces_again(seen)).contrast
     sketches = {name: sketch(faces[name]) for name in SKETCHED if name in faces}
     return Likeness(
         "rigvision.likeness/1",
         seen.gauge.name,
         _three(place.centre_mm),
-        _three(deviation),
+        _three(np.sqrt(np.diag(place.covariance_mm2))),
         {name: packed(patch) for name, patch in faces.items()},
         seen.frame.name,
-        _three(correlation[[0, 0, 1], [1, 2, 2]], 6),
+        _marks(seen),
         _figures(seen),
         360.0 / (seen.frame.socket.flats if seen.frame.socket else 1),
         {name: signs for name, signs in sketches.items() if signs},
     )
+
+
+def _marks(seen: Evidence) -> dict[str, tuple[float, float]]:
+    """Middles of the whole marks that the view stands on."""
+    assert seen.pose is not None
+    used = [m for m in (seen.marks.measured if seen.marks else ()) if m.mark_id in seen.pose.used]
+    middles = {m.mark_id: m.corners_px.mean(axis=0) for m in used if m.whole}
+    return {str(i): (round(float(x), 3), round(float(y), 3)) for i, (x, y) in middles.items()}
 
 
 def _faces_again(seen: Evidence) -> FacePatches:
@@ -81,6 +88,6 @@ def _figures(seen: Evidence) -> dict[str, tuple[float, float]]:
     }
 
 
-def _three(values: np.ndarray, digits: int = 4) -> tuple[float, float, float]:
-    x, y, z = (round(float(v), digits) for v in values)
+def _three(values: FloatArray) -> tuple[float, float, float]:
+    x, y, z = (round(float(v), 3) for v in values)
     return x, y, z

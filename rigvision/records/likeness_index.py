@@ -22,20 +22,20 @@ _FIGURES = {
     "seat_mm": 0.05,
     "clock_deg": 0.4,
 }
-#: Figures whose cells, of this size, lead the index: few of very many rows are looked at.
-_CELLS = {"gap_mm": 0.2, "clock_deg": 2.0, "lateral_mm": 0.2}
+#: Columns whose cells, of this size, lead the indexes: few of very many rows are looked at.
+_CELLS = {"gap_mm": 0.05, "clock_deg": 0.5, "lateral_mm": 0.05, "way_x": 0.05, "way_y": 0.05}
 #: The cell of what was not measured.
 _NO_CELL = -999_999
+SIGNS = 256
 #: Standard uncertainties of one by which two photos' figures may differ. They differ by much less:
 #: what both misjudge alike, such as the edges' roundness, is most of each.
 _REACH = 2.5
-#: Half the width of the window for x / z and y / z of the camera. With an unknown focal length a
-#: copy's camera is found nearer or farther, but off its line by less than 0.6 deg, measured.
-_WAY = 0.02
+#: Half the width of the window for x / z and y / z of the camera. A copy whose focal length and
+#: middle are lost is solved a little wrong, but from about the same direction.
+_WAY = 0.05
 #: Signs, of 256, that may differ in one of the sketches. By chance 128 do, give or take 8; where
-#: patches correlate by 0.5, which a messenger leaves, 85 give or take 8. Among the few that were
-#: taken from one direction more may.
-_MOST_DIFFERING, _MOST_FROM_THERE = 96, 108
+#: patches correlate by 0.5, which a messenger leaves, 85 give or take 8.
+_MOST_DIFFERING, _MOST_FROM_THERE = 96, 100
 
 _ROWS = "SELECT sequence, sill_sketch, barrel_sketch FROM likeness"
 _BY_WAY = f"""{_ROWS} INDEXED BY likeness_by_way
@@ -45,6 +45,12 @@ AND way_y BETWEEN :way_y - {_WAY} AND :way_y + {_WAY}
 """
 _BY_FIGURES = f"""{_ROWS} INDEXED BY likeness_by_figures
 WHERE gauge = :gauge
+"""
+#: No face was seen in both: figures must do.
+_UNSEEN = """
+AND coalesce(gap_mm, clock_deg) IS NOT NULL
+AND (sill_sketch IS NULL OR :sill_sketch IS NULL)
+AND (barrel_sketch IS NULL OR :barrel_sketch IS NULL)
 """
 
 #: Sequence and both sketches of an earlier likeness.
@@ -56,15 +62,14 @@ def row_of(likeness: dict[str, Any]) -> dict[str, Any]:
 
     All but ``sequence`` and ``record``.
     """
-    x, y, z = likeness["camera_mm"]
+    x, y, z = likeness["camera_mm"]  # the camera is always before the gauge: z > 0
     sketches = likeness.get("sketches", {})
     measured = {name: float(value) for name, (value, _) in likeness.get("figures", {}).items()}
+    values = {"way_x": x / z, "way_y": y / z} | {name: measured.get(name) for name in _FIGURES}
     return {
         "gauge": likeness["gauge"],
-        "way_x": x / z,
-        "way_y": y / z,
-        **{name: measured.get(name) for name in _FIGURES},
-        **{_cell_name(name): _cell(name, measured.get(name)) for name in _CELLS},
+        **values,
+        **{_cell_name(name): _cell(name, values[name]) for name in _CELLS},
         **{f"{face}_sketch": _bits(sketches.get(face)) for face in ("sill", "barrel")},
     }
 
@@ -77,22 +82,35 @@ def candidates(connection: sqlite3.Connection, likeness: Likeness) -> list[int]:
     conditions, values = _figure_conditions(likeness)
     own = _own_row(likeness)
     values |= own
-    rows = connection.execute(_BY_WAY + conditions, values)
-    found = _alike(own, rows, _MOST_FROM_THERE)
+    by_way = _BY_WAY + _way_cells(own)
+    found = _alike(own, connection.execute(by_way, values), _MOST_FROM_THERE)
+    unseen = connection.execute(by_way + conditions + _UNSEEN, values)
+    found |= {sequence for sequence, _, _ in unseen}
     if "gap_mm" in likeness.figures:
-        rows = connection.execute(_BY_FIGURES + _cell_conditions(likeness) + conditions, values)
-        found |= _alike(own, rows, _MOST_DIFFERING)
+        by_figures = _BY_FIGURES + _figure_cells(likeness) + conditions
+        rows = connection.execute(by_figures, values)
+        found |= _alike(own, rows, _MOST_DIFFERING, where_unseen=0)
     return sorted(found)
 
 
-def _alike(own: dict[str, Any], rows: Iterable[_Row], most_differing: int) -> set[int]:
-    """Those rows of whose sketches at least one is alike; none that can be compared is alike."""
-    sill, barrel = own["sill_sketch"], own["barrel_sketch"]
+def _alike(
+    own: dict[str, Any], rows: Iterable[_Row], most_differing: int, where_unseen: int = SIGNS
+) -> set[int]:
+    """Those rows of whose sketches at least one is alike.
+
+    ``where_unseen`` stands for the signs that differ where no face was seen in both.
+    """
+    sill, barrel = (own[f"{face}_sketch"] for face in ("sill", "barrel"))
+    # Turned into numbers once: there may be thousands of rows.
+    sill, barrel = (None if bits is None else int.from_bytes(bits) for bits in (sill, barrel))
     found = set()
     for sequence, its_sill, its_barrel in rows:
-        apart = [_differing(sill, its_sill), _differing(barrel, its_barrel)]
-        known = [bits for bits in apart if bits is not None]
-        if not known or min(known) <= most_differing:
+        least = SIGNS + 1
+        if sill is not None and its_sill is not None:
+            least = (sill ^ int.from_bytes(its_sill)).bit_count()
+        if barrel is not None and its_barrel is not None:
+            least = min(least, (barrel ^ int.from_bytes(its_barrel)).bit_count())
+        if (where_unseen if least > SIGNS else least) <= most_differing:
             found.add(sequence)
     return found
 
@@ -120,15 +138,30 @@ def _figure_conditions(likeness: Likeness) -> tuple[str, dict[str, Any]]:
     return conditions, values
 
 
-def _cell_conditions(likeness: Likeness) -> str:
+def _figure_cells(likeness: Likeness) -> str:
     """The same, by cells; the earlier photo may lack any but the gap."""
     conditions = ""
     for name in (name for name in _CELLS if name in likeness.figures):
         cells = set() if name == "gap_mm" else {_NO_CELL}
         for low, high in _windows(likeness, name):
-            cells |= set(range(_cell(name, low), _cell(name, high) + 1))
-        conditions += f"AND {_cell_name(name)} IN ({', '.join(map(str, sorted(cells)))})\n"
+            cells |= _cells(name, low, high)
+        conditions += _in_cells(name, cells)
     return conditions
+
+
+def _way_cells(own: dict[str, Any]) -> str:
+    return "".join(
+        _in_cells(name, _cells(name, own[name] - _WAY, own[name] + _WAY))
+        for name in ("way_x", "way_y")
+    )
+
+
+def _cells(name: str, low: float, high: float) -> set[int]:
+    return set(range(_cell(name, low), _cell(name, high) + 1))
+
+
+def _in_cells(name: str, cells: set[int]) -> str:
+    return f"AND {_cell_name(name)} IN ({', '.join(map(str, sorted(cells)))})\n"
 
 
 def _windows(likeness: Likeness, name: str) -> list[tuple[float, float]]:
@@ -140,19 +173,12 @@ def _windows(likeness: Likeness, name: str) -> list[tuple[float, float]]:
     return [(v - reach, v + reach) for v in around]
 
 
-def _cell_name(figure: str) -> str:
-    return figure.rpartition("_")[0] + "_cell"
+def _cell_name(column: str) -> str:
+    return f"{column.removesuffix('_mm').removesuffix('_deg')}_cell"
 
 
-def _cell(figure: str, value: float | None) -> int:
-    return _NO_CELL if value is None else floor(value / _CELLS[figure])
-
-
-def _differing(one: bytes | None, other: bytes | None) -> int | None:
-    """How many signs of two sketches differ; None where a face was not seen."""
-    if one is None or other is None:
-        return None
-    return (int.from_bytes(one) ^ int.from_bytes(other)).bit_count()
+def _cell(column: str, value: float | None) -> int:
+    return _NO_CELL if value is None else floor(value / _CELLS[column])
 
 
 def _bits(digits: str | None) -> bytes | None:

@@ -12,7 +12,7 @@ import rigvision
 from rigvision.records.bodies import LedgerOpened
 from rigvision.records.clock import now
 from rigvision.records.connection import connect, keep_safe, transaction
-from rigvision.records.entry import NOTHING_BEFORE, Entry
+from rigvision.records.entry import NOTHING_BEFORE, Head
 from rigvision.records.evidence_store import evidence_folder
 from rigvision.records.ledger_error import LedgerError, shown_path
 from rigvision.records.ledger_key import LedgerKey, key_path, new_key
@@ -44,12 +44,12 @@ def begin(path: Path) -> None:
 
 def _write_first_entry(part: Path, key: LedgerKey) -> None:
     identity = secrets.token_hex(8)
-    nothing = Entry(0, "ledger-opened", "", {}, "", NOTHING_BEFORE, "")
+    nothing = Head(identity, 0, NOTHING_BEFORE, "", key.public_hex)
     with closing(connect(part, create=True)) as connection:
         keep_safe(connection)
         with transaction(connection):
             migrate(connection, MIGRATIONS, now())
-            writing = Writing(connection, key, identity, nothing, now(), part)
+            writing = Writing(connection, key, nothing, now())
             writing.append(LedgerOpened(identity, key.public_hex, rigvision.__version__))
 
 
@@ -97,11 +97,12 @@ def refuse_older(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _refuse_lost(path: Path) -> None:
-    """Evidence without its ledger: to begin anew would hide that records were lost."""
-    if evidence_folder(path).is_dir() and any(evidence_folder(path).iterdir()):
+    """Evidence or SQLite's log without its ledger: to begin anew would hide what was lost."""
+    folder, log = evidence_folder(path), path.with_name(f"{path.name}-wal")
+    if (log.exists() and log.stat().st_size) or (folder.is_dir() and any(folder.iterdir())):
         raise LedgerError(
             "ledger-lost",
-            f"The ledger {shown_path(path)} is gone, but its evidence is still there.",
+            f"The ledger {shown_path(path)} is gone, but its evidence or log is still there.",
             "Restore the newest backup (`rigvision record restore`), or choose another name.",
         )
 

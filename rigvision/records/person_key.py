@@ -11,7 +11,6 @@ from __future__ import annotations
 import os
 import secrets
 import stat
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -28,6 +27,7 @@ from rigvision.records.bodies import Role
 from rigvision.records.canonical import canonical, parsed
 from rigvision.records.passphrase import normal, weakness
 from rigvision.records.person import checked_name
+from rigvision.records.safe_file import write_new
 from rigvision.records.signature import (
     fingerprint_of,
     holds,
@@ -243,10 +243,9 @@ def _damaged(name: str, cause: str) -> PersonKeyError:
 
 def _write_new(path: Path, content: bytes) -> None:
     """Raises PersonKeyError where the file is there already or cannot be made."""
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     name = one_line(str(path), 200)
     try:
-        descriptor = os.open(path, flags, 0o600)
+        write_new(path, content, mode=0o600)
     except FileExistsError as error:
         raise PersonKeyError(
             "key-exists",
@@ -254,15 +253,6 @@ def _write_new(path: Path, content: bytes) -> None:
             "Give another name for the new key's file.",
         ) from error
     except OSError as error:
-        raise _unwritten(name, error) from error
-    try:
-        with open(descriptor, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        with suppress(OSError):
-            path.unlink()
         raise _unwritten(name, error) from error
 
 

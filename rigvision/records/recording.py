@@ -24,13 +24,15 @@ from rigvision.records.bodies import (
 from rigvision.records.canonical import canonical, sha256_of
 from rigvision.records.definitions import KeptDefinition, definitions_of, versions
 from rigvision.records.entry import Entry, Head
-from rigvision.records.flags import Checked, Earlier, Place, flags_of
+from rigvision.records.flags import Checked, Place, flags_of
 from rigvision.records.jobs import Job, open_job_named
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import spoken
+from rigvision.records.likeness import likeness_of
 from rigvision.records.photo_type import photo_type
 from rigvision.records.read_body import core_sha256, plain_of, result_sha256
 from rigvision.records.record_id import record_id
+from rigvision.records.resembling import resembling
 from rigvision.records.sealed_image import UnsealedImage, unsealed_image
 from rigvision.records.writing import Writing
 from rigvision.report.as_json import as_json
@@ -41,8 +43,6 @@ if TYPE_CHECKING:
 
 #: Signs *measured* for a core, its hash and its image.
 Sign = Callable[[CheckCore, str, FileFacts], Signed]
-#: Earlier records that a check resembles.
-Resembling = Callable[[Ledger, CheckResult, Likeness | None], tuple[Earlier, ...]]
 #: An id is taken by chance once in so many million records; three times in a row, never.
 _ATTEMPTS = 3
 
@@ -84,7 +84,6 @@ def check_to_record(
     result: CheckResult,
     settings: dict[str, Any],
     monte_carlo: MonteCarlo | None = None,
-    likeness: Likeness | None = None,
 ) -> CheckToRecord:
     """Gather what is kept of a check of one photo.
 
@@ -115,7 +114,9 @@ def check_to_record(
             f"The check of {result.photo.name} cannot be recorded: {error}.",
             "Check it again; if it stays so, report it with the photo.",
         ) from error
-    return CheckToRecord(result, plain, photo, definitions, settings, versions(), likeness)
+    return CheckToRecord(
+        result, plain, photo, definitions, settings, versions(), likeness_of(result)
+    )
 
 
 def record_check(
@@ -125,7 +126,6 @@ def record_check(
     *,
     stage: Stage | None = None,
     sign: Sign | None = None,
-    resembling: Resembling | None = None,
 ) -> Recorded:
     """Record a check into an open job. When this returns, it is on the disk.
 
@@ -145,7 +145,7 @@ def record_check(
             core = _core(writing, opened, check, photo, stage)
             if _is_taken(ledger, core.record):
                 continue  # the clock ticks on, and with it the id
-            body = _body(ledger, core, opened, check, image, sign, resembling)
+            body = _body(ledger, core, opened, check, image, sign)
             entry = writing.append(body)
             return Recorded(
                 core.record, opened, body, entry, writing.head, writing.clock_jumped_back
@@ -192,15 +192,13 @@ def _body(
     check: CheckToRecord,
     unsealed: UnsealedImage,
     sign: Sign | None,
-    resembling: Resembling | None,
 ) -> CheckRecorded:
     """Seal and keep the image, look for flags, sign. Inside the write transaction: the image
     shows the head that the entry follows."""
     core_hash = core_sha256(plain_of(core))
     sealed = unsealed.sealed(core, core_hash, job.opened)
     image = ledger.evidence.put(sealed, "image/jpeg", f"{core.record}.checked.jpg")
-    earlier = resembling(ledger, check.result, check.likeness) if resembling else ()
-    flags = flags_of(_checked(core, job), earlier)
+    flags = flags_of(_checked(core, job), resembling(ledger, check.likeness))
     measured = sign(core, core_hash, image) if sign else None
     return CheckRecorded(core, core_hash, image, check.plain, check.likeness, flags, measured)
 

@@ -15,14 +15,14 @@ UNFINISHED = ".part"
 
 def write_new(path: Path, content: bytes, mode: int) -> None:
     """A new file, which survives a power cut from here on. Raises FileExistsError, OSError."""
-    with _written_beside(path, content, mode) as part:
+    with written_beside(path, content, mode) as part:
         name_new(part, path)
     sync_folder(path.parent)
 
 
 def write_over(path: Path, content: bytes, mode: int) -> None:
     """A file in place of what may be there; at every moment the one or the other. OSError."""
-    with _written_beside(path, content, mode) as part:
+    with written_beside(path, content, mode) as part:
         os.replace(part, path)
     sync_folder(path.parent)
 
@@ -41,7 +41,8 @@ def name_new(part: Path, path: Path) -> None:
 
 
 @contextmanager
-def _written_beside(path: Path, content: bytes, mode: int) -> Iterator[Path]:
+def written_beside(path: Path, content: bytes, mode: int) -> Iterator[Path]:
+    """A finished file beside ``path``, to be given its name; it is gone afterwards. OSError."""
     descriptor, name = tempfile.mkstemp(suffix=UNFINISHED, prefix=".", dir=path.parent)
     try:
         with open(descriptor, "wb") as file:
@@ -52,6 +53,12 @@ def _written_beside(path: Path, content: bytes, mode: int) -> Iterator[Path]:
         yield Path(name)
     finally:
         Path(name).unlink(missing_ok=True)
+
+
+def sync_file(path: Path) -> None:
+    """Force a file that another library wrote to the disk."""
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
 
 
 def sync_folder(folder: Path) -> None:

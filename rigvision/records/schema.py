@@ -108,6 +108,8 @@ CREATE TABLE likeness (
     gauge TEXT NOT NULL,
     way_x REAL NOT NULL,
     way_y REAL NOT NULL,
+    way_x_cell INTEGER NOT NULL,
+    way_y_cell INTEGER NOT NULL,
     gap_mm REAL,
     taper_mm REAL,
     lateral_mm REAL,
@@ -119,7 +121,9 @@ CREATE TABLE likeness (
     sill_sketch BLOB,
     barrel_sketch BLOB
 ) STRICT;
-CREATE INDEX likeness_by_way ON likeness (gauge, way_x, way_y);
+CREATE INDEX likeness_by_way ON likeness (
+    gauge, way_x_cell, way_y_cell, way_x, way_y, sill_sketch, barrel_sketch
+);
 CREATE INDEX likeness_by_figures ON likeness (
     gauge, gap_cell, clock_cell, lateral_cell,
     gap_mm, clock_deg, lateral_mm, seat_mm, taper_mm, sill_sketch, barrel_sketch

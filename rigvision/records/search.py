@@ -34,6 +34,15 @@ FROM check_recorded c JOIN job j ON j.job = c.job
 """
 
 
+#: Records that may have a status, found by an index; the status itself is asked of those alone.
+_WITH_STATUS: dict[str | None, str] = {
+    "measured": "SELECT record FROM signing WHERE decision = 'measured'",
+    "accepted": "SELECT record FROM signing WHERE decision = 'accepted'",
+    "rejected": "SELECT record FROM signing WHERE decision = 'rejected'",
+    "corrected": "SELECT record FROM correction",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What to look for; None stands for any. Days are UTC, both included.
@@ -126,25 +135,31 @@ def record_named(ledger: Ledger, typed: str) -> str:
 
 
 def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
-    conditions: list[str] = []
-    values: list[Any] = []
-    alike = ("c.job", wanted.job), ("j.work_order", wanted.work_order), ("j.engine", wanted.engine)
-    more = ("j.frame", wanted.frame), ("c.gauge", wanted.gauge)
-    for column, name in (*alike, *more):
-        if name is not None:
-            conditions.append(f"{column} = ? COLLATE NOCASE")
-            values.append(name)
-    exact = (
-        ("j.door", wanted.door),
-        ("c.stage", wanted.stage),
-        ("c.verdict", wanted.verdict),
-        ("c.borderline", None if wanted.borderline is None else int(wanted.borderline)),
-        ("status", wanted.status),
+    jobs = (
+        ("job = ? COLLATE NOCASE", wanted.job),
+        ("work_order = ? COLLATE NOCASE", wanted.work_order),
+        ("engine = ? COLLATE NOCASE", wanted.engine),
+        ("frame = ? COLLATE NOCASE", wanted.frame),
+        ("door = ?", wanted.door),
     )
-    for column, value in exact:
-        if value is not None:
-            conditions.append(f"{column} = ?")
-            values.append(value)
+    of_jobs = [(condition, value) for condition, value in jobs if value is not None]
+    conditions: list[str] = []
+    values: list[Any] = [value for _, value in of_jobs]
+    if of_jobs:
+        # There are far fewer jobs than checks: they are looked through first.
+        which = " AND ".join(condition for condition, _ in of_jobs)
+        conditions.append(f"c.job IN (SELECT job FROM job WHERE {which})")
+    checks = (
+        ("c.gauge = ? COLLATE NOCASE", wanted.gauge),
+        ("c.stage = ?", wanted.stage),
+        ("c.verdict = ?", wanted.verdict),
+        ("c.borderline = ?", None if wanted.borderline is None else int(wanted.borderline)),
+        ("status = ?", wanted.status),
+    )
+    conditions += [condition for condition, value in checks if value is not None]
+    if wanted.status in _WITH_STATUS:
+        conditions.append(f"c.record IN ({_WITH_STATUS[wanted.status]})")
+    values += [value for _, value in checks if value is not None]
     if wanted.since is not None:
         conditions.append("c.recorded_at >= ?")
         values.append(_day(wanted.since).isoformat())

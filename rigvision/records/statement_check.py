@@ -13,12 +13,16 @@ from rigvision.records.bodies import Decision, Role, Statement
 from rigvision.records.canonical import members, sha256_of
 from rigvision.records.entry import Entry
 from rigvision.records.persons import Persons
-from rigvision.records.read_body import read_body, read_signed
+from rigvision.records.read_body import read_body
 from rigvision.records.sign_off import Standing, objection_to
-from rigvision.records.statement import flaw_of
+from rigvision.records.signature import fingerprint_of, holds
+from rigvision.records.statement import DOMAIN
 
 #: A short word for programs, and what is said of the entry.
 Said = tuple[str, str]
+#: Value and text of a part of a body, and all of them by name.
+Member = tuple[Any, str]
+Members = dict[str, Member]
 
 
 class StatementCheck:
@@ -29,32 +33,30 @@ class StatementCheck:
         self._ledger = ""
         self._persons = Persons()
 
-    def entry(self, entry: Entry, text: str) -> Iterator[Said]:
-        """What is wrong with an entry; ``text`` is its body's."""
+    def entry(self, entry: Entry, parts: Members) -> Iterator[Said]:
+        """What is wrong with an entry, whose body has these members."""
         try:
             if entry.kind == "ledger-opened":
                 self._ledger = entry.body["ledger"]
             elif entry.kind in ("person-enrolled", "person-withdrawn"):
                 self._persons.take(read_body(entry.kind, entry.body))
             elif entry.kind == "check-recorded":
-                yield from _hashes(entry.body, members(text))
+                yield from _hashes(entry.body, parts)
                 if entry.body["measured"] is not None:
                     record = entry.body["core"]["record"]
-                    yield from self._signed(entry, record, entry.body["measured"])
+                    yield from self._signed(entry, record, parts["measured"])
             elif entry.kind == "check-signed":
-                yield from self._signed(entry, entry.body["record"], entry.body["signed"])
+                yield from self._signed(entry, entry.body["record"], parts["signed"])
         except (ValueError, KeyError, TypeError) as error:
             yield "entry-wrong", f"({entry.kind}) is not of the form that it should be: {error}."
 
-    def _signed(self, entry: Entry, record: str, plain: Any) -> Iterator[Said]:
-        signed = read_signed(plain)
-        statement = signed.statement
-        flaw = flaw_of(signed) or self._mismatch(statement, record)
+    def _signed(self, entry: Entry, record: str, part: Member) -> Iterator[Said]:
+        signed, statement = part[0], Statement(**part[0]["statement"])
+        flaw = _flaw(signed, statement, part[1]) or self._mismatch(statement, record)
         if flaw:
             yield "statement-broken", f"({entry.kind}): {flaw}."
-        objection = objection_to(
-            statement, self._standing(statement.record, entry.sequence), self._persons
-        )
+        standing = self._standing(statement.record, entry.sequence)
+        objection = objection_to(statement, standing, self._persons)
         if objection:
             yield "statement-forbidden", f"({entry.kind}): {objection.text}"
 
@@ -96,11 +98,22 @@ class StatementCheck:
         )
 
 
-def _hashes(body: dict[str, Any], texts: dict[str, str]) -> Iterator[Said]:
-    if sha256_of(texts["core"].encode()) != body["core_sha256"]:
+def _hashes(body: dict[str, Any], parts: Members) -> Iterator[Said]:
+    if sha256_of(parts["core"][1].encode()) != body["core_sha256"]:
         yield "core-changed", "has another core than its hash says."
-    if sha256_of(texts["result"].encode()) != body["core"]["result_sha256"]:
+    if sha256_of(parts["result"][1].encode()) != body["core"]["result_sha256"]:
         yield "result-changed", "has another result than its hash says."
+
+
+def _flaw(signed: dict[str, Any], statement: Statement, text: str) -> str | None:
+    """As ``statement.flaw_of``, of the text that was signed as it stands in the ledger."""
+    public_key, signature = signed["public_key"], signed["signature"]
+    _, signed_text = members(text)["statement"]
+    if not holds(public_key, signature, DOMAIN + signed_text.encode()):
+        return f"the signature of {statement.person} does not hold"
+    if fingerprint_of(public_key) != statement.fingerprint:
+        return f"the statement of {statement.person} names another key"
+    return None
 
 
 def _brief(record: str, decision: Decision, person: str, fingerprint: str) -> Statement:

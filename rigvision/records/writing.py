@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import asdict
-from pathlib import Path
+from dataclasses import fields, is_dataclass
+from typing import Any
 
 from rigvision.records import bodies
 from rigvision.records.bodies import Body
 from rigvision.records.canonical import canonical, read
-from rigvision.records.entry import Entry, Head, Kind, entry_hash, entry_text_hash
+from rigvision.records.entry import Entry, Head, Kind, entry_text_hash
 from rigvision.records.index_rows import Row, index_rows
-from rigvision.records.ledger_error import LedgerError, shown_path
 from rigvision.records.ledger_key import LedgerKey
 
 KIND_OF: dict[type, Kind] = {
@@ -39,28 +38,20 @@ class Writing:
         self,
         connection: sqlite3.Connection,
         key: LedgerKey,
-        identity: str,
-        last: Entry,
+        head: Head,
         recorded_at: str,
-        path: Path,
+        last_recorded_at: str = "",
     ) -> None:
         self.recorded_at = recorded_at
-        self.clock_jumped_back = recorded_at < last.recorded_at
-        self.head = Head(identity, last.sequence, last.hash, last.signature, key.public_hex)
+        self.clock_jumped_back = recorded_at < last_recorded_at
+        self.head = head
         self._connection = connection
         self._key = key
-        if last.sequence and not _is_itself(last):
-            raise LedgerError(
-                "ledger-changed",
-                f"The last entry of the ledger {shown_path(path)} was changed.",
-                "Nothing was added to it. Run `rigvision verify` on it and restore the newest "
-                "backup.",
-            )
 
     def append(self, body: Body) -> Entry:
         """Add one entry, signed; ``head`` is then its head. Raises ValueError for a body that has
         no canonical form."""
-        kind, content = KIND_OF[type(body)], canonical(asdict(body))
+        kind, content = KIND_OF[type(body)], canonical(_plain(body))
         sequence, previous = self.head.count + 1, self.head.hash
         hashed = entry_text_hash(sequence, kind, self.recorded_at, content, previous)
         head = self._key.signed_head(self.head.ledger, sequence, hashed)
@@ -92,6 +83,8 @@ def insert_row(connection: sqlite3.Connection, row: Row) -> None:
     )
 
 
-def _is_itself(entry: Entry) -> bool:
-    parts = (entry.sequence, entry.kind, entry.recorded_at, entry.body, entry.previous)
-    return entry_hash(*parts) == entry.hash
+def _plain(part: Any) -> Any:
+    """As ``dataclasses.asdict``, which would copy results that are plain already, too."""
+    if is_dataclass(part):
+        return {field.name: _plain(getattr(part, field.name)) for field in fields(part)}
+    return [_plain(item) for item in part] if isinstance(part, tuple) else part

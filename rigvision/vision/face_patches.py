@@ -31,7 +31,7 @@ class PatchTuning:
 
     cell_mm: float = 0.5
     samples: int = 4  # of the light along each side of a cell
-    door_above_mm: float = 12.0  # of the door's face, above the sill's edge
+    door_above_mm: float = 11.0  # of the door's face, above the sill's edge
     edge_mm: float = 0.8  # kept clear of the broken edges, where dirt and wear lie alike everywhere
     rim_mm: float = 1.0  # kept clear of the windows' rims
     barrel_deg: float = 60.0  # of the barrel's turning away from the drawing's front

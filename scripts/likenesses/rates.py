@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from contextlib import closing
+from dataclasses import asdict, dataclass
 
+from rigvision.records import schema
 from rigvision.records.bodies import Likeness
-from rigvision.records.likeness_index import candidates
+from rigvision.records.likeness_index import candidates, row_of
 from rigvision.records.sameness import Sameness, compare
 
 from .copies import _WORKS
@@ -19,6 +22,7 @@ KINDS = "same-photo", "same-setup", "same-parts", "different", "unknown"
 SAME_SETUP = "again", "again, other light", "next, still hand"
 HONEST = (
     "after a turn",
+    "after a flat's turn",
     "after a fiftieth of a turn",
     "gauge seated anew",
     "other door, rigged alike",
@@ -32,6 +36,7 @@ class Row:
     name: str
     kinds: Counter[str]
     unseen: int = 0
+    indexed: int | None = None  # pairs of which the index finds the first, asked by the second
 
     @property
     def pairs(self) -> int:
@@ -48,9 +53,20 @@ def rows(found: Sequence[Likenesses]) -> dict[str, list[Row]]:
 
 
 def _row(name: str, found: Sequence[Likenesses]) -> Row:
-    pairs = [(one["first"], one[name]) for one in found]
-    seen = [compare(a, b) for a, b in pairs if a and b]
-    return Row(name, Counter(s.kind for s in seen), len(pairs) - len(seen))
+    pairs = [(a, b) for one in found if (a := one["first"]) and (b := one[name])]
+    kinds = Counter(compare(a, b).kind for a, b in pairs)
+    return Row(name, kinds, len(found) - len(pairs), sum(_is_found(a, b) for a, b in pairs))
+
+
+def _is_found(earlier: Likeness, now: Likeness) -> bool:
+    """Whether the index alone finds an earlier likeness."""
+    with closing(sqlite3.connect(":memory:")) as connection:
+        connection.executescript(schema.INDEX)
+        row = {"sequence": 1, "record": "first"} | row_of(asdict(earlier))
+        columns, marks = ", ".join(row), ", ".join("?" * len(row))
+        values = tuple(row.values())
+        connection.execute(f"INSERT INTO likeness ({columns}) VALUES ({marks})", values)
+        return candidates(connection, now) == [1]
 
 
 def _others(found: Sequence[Likenesses]) -> Row:
@@ -71,15 +87,13 @@ def _compared(some: Sequence[Likeness], others: Sequence[Likeness]) -> Iterable[
 
 
 def table(groups: dict[str, list[Row]]) -> str:
-    heads = ["photo against the first", "pairs", *KINDS, "no view"]
+    heads = ["photo against the first", "pairs", *KINDS, "no view", "found by the index"]
     lines = [f"| {' | '.join(heads)} |", f"| --- {'| ---: ' * (len(heads) - 1)}|"]
     for title, group in groups.items():
         lines.append(f"| **{title}** {'| ' * (len(heads) - 1)}|")
         for row in group:
             counts = [str(row.kinds[kind] or "") for kind in KINDS]
-            cells = [row.name, str(row.pairs), *counts, str(row.unseen or "")]
+            indexed = "" if row.indexed is None else str(row.indexed)
+            cells = [row.name, str(row.pairs), *counts, str(row.unseen or ""), indexed]
             lines.append(f"| {' | '.join(cells)} |")
     return "\n".join(lines)
-
-
-__all__ = ["Row", "candidates", "rows", "table"]

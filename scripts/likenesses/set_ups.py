@@ -67,6 +67,7 @@ def _likeness(path: Path) -> Likeness | None:
 def _rigs(first: Rig, frame: Frame, rng: np.random.Generator) -> dict[str, Rig]:
     """The same set-up again, what honestly follows it, and another door that is rigged alike."""
     turned = float(rng.choice([-1.0, 1.0]) * rng.uniform(0.1, 0.4))
+    flats = frame.socket.flats if frame.socket else 1
     return {
         "again": first,
         "again, other light": Rig(replace(first.scene, light=random_light(rng)), first.parts),
@@ -74,6 +75,7 @@ def _rigs(first: Rig, frame: Frame, rng: np.random.Generator) -> dict[str, Rig]:
         "after a fiftieth of a turn": _after(first, frame, 0.02, rng),
         "gauge seated anew": Rig(_seated_anew(first.scene, rng), first.parts),
         "other door, rigged alike": Rig(first.scene, (first.parts[0], 2)),
+        "after a flat's turn": _after(first, frame, 1.0 / flats, rng),
     }
 
 

@@ -5,6 +5,7 @@ The photos are random bytes. Nobody of these names works anywhere.
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import dataclass
 from hashlib import sha256
 from random import Random
@@ -108,6 +109,27 @@ def long_result(random: Random, figures: int) -> dict[str, Any]:
     )
 
 
+def likeness(random: Random, gauge: str) -> Likeness:
+    """One as long as a real one: 5.8 kB, mostly patches."""
+    sizes = {"sill": 1036, "door": 2068, "barrel": 744}
+    figures = {
+        "gap_mm": (round(random.uniform(0.3, 1.3), 5), 0.03301),
+        "lateral_mm": (round(random.gauss(0.0, 0.2), 5), 0.02406),
+        "seat_mm": (round(random.gauss(9.4, 0.05), 5), 0.04333),
+        "clock_deg": (round(random.uniform(-30.0, 30.0), 5), 0.22214),
+    }
+    return Likeness(
+        "rigvision.likeness/1",
+        gauge,
+        (random.uniform(-90, 90), random.uniform(-90, 90), random.uniform(200, 500)),
+        (0.1, 0.1, 0.5),
+        {face: b64encode(random.randbytes(size)).decode() for face, size in sizes.items()},
+        "DF-10",
+        figures=figures,
+        sketches={face: random.randbytes(32).hex() for face in ("sill", "barrel")},
+    )
+
+
 def check_body(
     ledger: Ledger,
     writing: Writing,
@@ -119,8 +141,7 @@ def check_body(
     stage: Stage | None = None,
     figures: dict[str, Any] | None = None,
     measured_by: Person | None = None,
-    patches: dict[str, str] | None = None,
-    at_mm: tuple[float, float, float] = (1.5, -2.0, 400.0),
+    seen: Likeness | None = None,
 ) -> CheckRecorded:
     """A whole body as recording makes it, of files that are in the store."""
     plain = result() if figures is None else figures
@@ -140,7 +161,9 @@ def check_body(
         writing.head.count,
         writing.head.hash,
     )
-    seen = Likeness("rigvision.likeness/1", "RG-10", at_mm, (0.1, 0.1, 0.5), patches or {})
+    seen = seen or Likeness(
+        "rigvision.likeness/1", "RG-10", (1.5, -2.0, 400.0), (0.1, 0.1, 0.5), {}
+    )
     body = CheckRecorded(core, core_sha256(plain_of(core)), image, plain, seen, ())
     if measured_by is None:
         return body
