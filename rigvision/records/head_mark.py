@@ -40,6 +40,7 @@ def note_head(ledger: Path, head: Head) -> None:
         try:
             with open(descriptor, "wb") as file:
                 file.write(content)
+            os.chmod(part, 0o644)  # whoever may read the ledger may read this
             os.replace(part, mark_path(ledger))
         finally:
             Path(part).unlink(missing_ok=True)

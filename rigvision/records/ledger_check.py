@@ -77,7 +77,7 @@ class _LedgerCheck:
             if evidence:
                 self._evidence.all_named(self._connection, self._evidence_seen)
                 self._evidence.unnamed(self._connection)
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             text = f"SQLite cannot read it beyond entry {self._chain.count}: "
             self._findings.add(
                 "file-damaged", text + one_line(str(error), 200) + ".", self._chain.count

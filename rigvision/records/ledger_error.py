@@ -47,6 +47,11 @@ _SPOKEN = {
         "The ledger {path} is damaged: {error}.",
         _RESTORE,
     ),
+    sqlite3.SQLITE_CONSTRAINT: (
+        "ledger-conflict",
+        "This does not fit what the ledger {path} holds already: {error}.",
+        "Nothing was recorded. Look at what is there under that name.",
+    ),
     sqlite3.SQLITE_NOTADB: (
         "no-ledger",
         "The file {path} is no ledger: SQLite did not write it.",
@@ -63,6 +68,9 @@ def spoken(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise of_sqlite(error, path) from error
+    except UnicodeDecodeError as error:  # Python's, of a message of SQLite with damaged text in it
+        text = f"The ledger {shown_path(path)} is damaged: it has text that is none."
+        raise LedgerError("ledger-damaged", text, _RESTORE) from error
     except OSError as error:
         raise of_system(error, path) from error
 

@@ -51,13 +51,12 @@ def _first_tables(connection: sqlite3.Connection) -> None:
 MIGRATIONS: tuple[Migration, ...] = (Migration("first tables", _first_tables),)
 
 
-def missing(
-    connection: sqlite3.Connection, path: Path, known: tuple[Migration, ...] = MIGRATIONS
-) -> tuple[Migration, ...]:
+def missing(connection: sqlite3.Connection, path: Path) -> tuple[Migration, ...]:
     """The migrations that a ledger has not behind it yet.
 
     Raises LedgerError for a ledger of a newer rigvision, which has more than are known here.
     """
+    known = MIGRATIONS
     if not connection.execute("SELECT 1 FROM sqlite_schema WHERE name = 'migration'").fetchone():
         return known
     done = [name for (name,) in connection.execute("SELECT name FROM migration ORDER BY number")]

@@ -144,7 +144,7 @@ def _following(damaged: Path, head: Head) -> Iterator[tuple[Entry, str]]:
                     return
                 yield entry, row[3]
                 head = _head_of(entry, head)
-    except (sqlite3.DatabaseError, LedgerError, AttributeError):
+    except (sqlite3.Error, UnicodeDecodeError, LedgerError, AttributeError):
         return  # as far as it can be read
 
 

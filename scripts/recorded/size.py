@@ -32,6 +32,7 @@ from rigvision.records.bodies import (
     CheckRecorded,
     CheckSigned,
     Exported,
+    FileFacts,
     JobClosed,
 )
 from rigvision.records.canonical import sha256_of
@@ -104,12 +105,12 @@ class Figures:
         return [aim for aim, reached in aims.items() if not reached]
 
 
-def measure(entries: int, folder: Path, seed: int = 1) -> Figures:
+def measure(entries: int, folder: Path, seed: int = 1, appends: int = APPENDS) -> Figures:
     """Fill a ledger in a folder, and take the times."""
     path = folder / "ledger.sqlite3"
     fill(path, entries, seed)
     with Ledger.open(path) as ledger:
-        photo_ms, append_ms = appended(ledger, Random(seed + 1))
+        photo_ms, append_ms = appended(ledger, Random(seed + 1), appends)
         search_ms, found = searched(ledger)
         count = ledger.head().count
     checked = _checked(path)
@@ -182,9 +183,7 @@ def _decided(writing: Writing, random: Random, body: CheckRecorded) -> None:
     writing.append(CheckSigned(record, signed))
 
 
-def _kept(ledger: Ledger, content: bytes):  # type: ignore[no-untyped-def]
-    from rigvision.records.bodies import FileFacts
-
+def _kept(ledger: Ledger, content: bytes) -> FileFacts:
     sha256 = sha256_of(content)
     path = ledger.evidence.path(sha256)
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -193,13 +192,13 @@ def _kept(ledger: Ledger, content: bytes):  # type: ignore[no-untyped-def]
     return FileFacts(sha256, len(content), "image/jpeg", "photo.jpg")
 
 
-def appended(ledger: Ledger, random: Random) -> tuple[list[float], list[float]]:
+def appended(ledger: Ledger, random: Random, appends: int) -> tuple[list[float], list[float]]:
     """Milliseconds of the files and of the entry for checks recorded one by one, as in use."""
     opened = job(f"J-{10_000_000 + random.randrange(10**6)}")
     with ledger.writing() as writing:
         writing.append(opened)
-    photos, appends = [], []
-    for _ in range(APPENDS):
+    photos_ms, appends_ms = [], []
+    for _ in range(appends):
         figures = long_result(random, FIGURES)
         seen = likeness(random, figures["gauge"])
         contents = [random.randbytes(EVIDENCE_BYTES) for _ in range(2)]
@@ -211,9 +210,9 @@ def appended(ledger: Ledger, random: Random) -> tuple[list[float], list[float]]:
                 check_body(ledger, writing, photo, image, of=opened, figures=figures, seen=seen)
             )
         end = time.perf_counter()
-        photos.append(1e3 * (put - begin))
-        appends.append(1e3 * (end - put))
-    return photos, appends
+        photos_ms.append(1e3 * (put - begin))
+        appends_ms.append(1e3 * (end - put))
+    return photos_ms, appends_ms
 
 
 def searched(ledger: Ledger) -> tuple[dict[str, float], dict[str, int]]:
