@@ -117,14 +117,19 @@ def _bias(study: Study) -> tuple[LinearityStudy | None, str]:
         for s in study.plan.settings
         if s.reference is not None
     ]
+    if not known:
+        key = f"reference_{study.plan.about.unit}"
+        return None, f"No setting has a known value. Give settings a {key} to learn the bias."
     try:
         return linearity_study(known), ""
-    except StudyError as error:
-        return None, f"{error.text} {error.remedy}"
+    except StudyError:
+        return None, "No setting with a known value has been shot yet."
 
 
 def _calls(study: Study) -> list[Call]:
+    """Person after person, as the plan names them."""
     plan = study.plan
+    order = sorted(plan.order, key=lambda s: plan.people.index(s.person))
     return [
         Call(
             planned.setting,
@@ -133,7 +138,7 @@ def _calls(study: Study) -> list[Call]:
             study.taken[planned.shot].result.verdict,
             plan.setting(planned.setting).reference_verdict,
         )
-        for planned in plan.order
+        for planned in order
         if planned.shot in study.taken
     ]
 

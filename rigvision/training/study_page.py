@@ -24,6 +24,7 @@ from rigvision.training.study_words import (
     percent,
     person_offsets,
     person_scatters,
+    tenths,
 )
 
 
@@ -101,7 +102,9 @@ def _part(study: GaugeStudy, component: Component, about: Quantity) -> dict[str,
         "deviation": f"{component.deviation:.{digits}f}",
         "interval": f"{ends[0]:.{digits}f} to {ends[1]:.{digits}f}" if ends else "-",
         "of_study": _percent(study.share_of_study(component)),
-        "of_tolerance": _percent(study.share_of_tolerance(component)),
+        "of_tolerance": "-"
+        if component.part in ("settings", "total")
+        else _percent(study.share_of_tolerance(component)),
     }
 
 
@@ -114,7 +117,7 @@ def _method(study: GaugeStudy, chosen: bool, about: Quantity) -> dict[str, Any]:
         "deviation": f"{gauge.deviation:.{about.digits + 1}f}",
         "of_study": _percent(study.share_of_study(gauge)),
         "of_tolerance": _percent(study.share_of_tolerance(gauge)),
-        "categories": "-" if categories is None else f"{categories:.1f}",
+        "categories": "-" if categories is None else tenths(categories),
     }
 
 

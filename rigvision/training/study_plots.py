@@ -101,7 +101,10 @@ def _components(study: GaugeStudy) -> Plot:
         "settings": "settings",
     }
     of_study = [100.0 * (study.share_of_study(c) or 0.0) for c in parts]
-    of_tolerance = [100.0 * (study.share_of_tolerance(c) or 0.0) for c in parts]
+    # What settings differ by is the study's choice: beside the tolerance it says nothing.
+    of_tolerance = [
+        0.0 if c.part == "settings" else 100.0 * (study.share_of_tolerance(c) or 0.0) for c in parts
+    ]
     rows = np.arange(len(parts))[::-1]
 
     def draw(axes: Axes) -> None:
@@ -122,10 +125,11 @@ def _components(study: GaugeStudy) -> Plot:
         axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=2)
 
     told = "; ".join(
-        f"{labels[c.part]} {s:.0f} % of the study's spread, {t:.0f} % of the tolerance"
+        f"{labels[c.part]} {s:.0f} % of the study's spread"
+        + ("" if c.part == "settings" else f", {t:.0f} % of the tolerance")
         for c, s, t in zip(parts, of_study, of_tolerance, strict=True)
     )
-    return _drawn("Components", told, draw)
+    return _drawn("Components", f"{told[0].upper()}{told[1:]}.", draw)
 
 
 def _by_setting(readings: Readings, about: Quantity, limits: Limits) -> Plot:
@@ -160,6 +164,7 @@ def _by_person(readings: Readings, about: Quantity) -> Plot:
     """Distances from each setting's mean, so that only people differ."""
     means = np.bincount(readings.setting, readings.values) / np.bincount(readings.setting)
     apart = readings.values if readings.nested else readings.values - means[readings.setting]
+    apart = np.round(apart, 9)  # of equal readings 0 is left, not rounding
     people = range(len(readings.people))
     groups = [apart[readings.person == p] for p in people]
     averages = [float(g.mean()) for g in groups]

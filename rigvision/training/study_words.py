@@ -76,20 +76,41 @@ class Judgement:
 
 
 def judgement(findings: StudyFindings) -> Judgement:
-    """Good enough for the tolerance? Only gauge R&R calls it; bias and claims are added."""
+    """Good enough for the tolerance? *Good* must be as good as proven: see ``_call``."""
     if findings.gauge is None:
         return Judgement("unknown", (findings.why_no_gauge,), _to_begin_with(findings))
     study = findings.gauge.chosen
     gauge = study.component("gauge")
     assert gauge is not None
-    share = study.share_of_tolerance(gauge)
-    assert share is not None
-    call: Call = "good" if share < GOOD_SHARE else "care" if share <= POOR_SHARE else "poor"
-    if findings.readings is not None and not np.ptp(findings.readings.values):
-        call = "unknown"
-    reasons = [_share_sentence(findings, study, gauge, share), _certainty(study, gauge, call)]
-    reasons += [_categories(findings, study), _bias_sentence(findings), _claim_sentence(findings)]
+    call = _call(findings, study, gauge)
+    reasons = [
+        _wrong_pass_sentence(findings),
+        _share_sentence(findings, study, gauge),
+        _certainty(study, gauge, call),
+        _categories(findings, study),
+        _bias_sentence(findings),
+        _claim_sentence(findings),
+    ]
     return Judgement(call, tuple(r for r in reasons if r), _first(findings, study, call))
+
+
+def _call(findings: StudyFindings, study: GaugeStudy, gauge: Component) -> Call:
+    """By the share of the tolerance. Not *good* where the interval reaches beyond what can be used
+    at all, a bias of that size is proven, photos claim too little, or a wrong pass was seen."""
+    share = study.share_of_tolerance(gauge)
+    if share is None or _is_void(findings):
+        return "unknown"
+    if share > POOR_SHARE:
+        return "poor"
+    ends = study.share_of_tolerance_interval(gauge)
+    doubts = (
+        share >= GOOD_SHARE,
+        ends is not None and ends[1] > POOR_SHARE,
+        abs(_proven_bias(findings.bias)) > GOOD_SHARE * findings.tolerance,
+        _claims_too_little(findings, gauge),
+        _wrong_passes(findings)[0] > 0,
+    )
+    return "care" if any(doubts) else "good"
 
 
 def notes_on(study: GaugeStudy) -> tuple[str, ...]:
@@ -106,11 +127,22 @@ def notes_on(study: GaugeStudy) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _share_sentence(
-    findings: StudyFindings, study: GaugeStudy, gauge: Component, share: float
-) -> str:
-    about = findings.study.plan.about
-    if call_is_void(findings):
+def _wrong_passes(findings: StudyFindings) -> tuple[int, int]:
+    """Shots that passed, of those of settings that should not."""
+    rows = findings.verdicts.reference
+    return sum(r.wrong_passes.count for r in rows), sum(r.wrong_passes.total for r in rows)
+
+
+def _wrong_pass_sentence(findings: StudyFindings) -> str:
+    count, total = _wrong_passes(findings)
+    if not count:
+        return ""
+    return f"{count} of {total} shots passed at settings that should not pass."
+
+
+def _share_sentence(findings: StudyFindings, study: GaugeStudy, gauge: Component) -> str:
+    about, share = findings.study.plan.about, study.share_of_tolerance(gauge)
+    if share is None or _is_void(findings):
         return "All readings are equal: a spread of 0 says nothing about the gauge."
     return (
         f"Gauge and photo spread the {about.words} by {about.shown(gauge.deviation)} (one standard "
@@ -120,7 +152,7 @@ def _share_sentence(
     )
 
 
-def call_is_void(findings: StudyFindings) -> bool:
+def _is_void(findings: StudyFindings) -> bool:
     return findings.readings is not None and not np.ptp(findings.readings.values)
 
 
@@ -134,6 +166,8 @@ def _certainty(study: GaugeStudy, gauge: Component, call: Call) -> str:
     between = f"With 95 % confidence it is between {percent(ends[0])} and {percent(ends[1])}"
     if same:
         return f"{between}: the call is sure."
+    if call == "good":
+        return f"{between}, which is never worse than usable with care."
     return (
         f"{between}: the call is not sure. More people and settings narrow this, more shots of the "
         "same hardly."
@@ -174,11 +208,11 @@ def _bias_sentence(findings: StudyFindings) -> str:
 
 def _claim_sentence(findings: StudyFindings) -> str:
     about, claimed = findings.study.plan.about, findings.claimed
-    if findings.gauge is None or claimed is None or call_is_void(findings):
+    if findings.gauge is None or claimed is None or _is_void(findings):
         return ""
     gauge = findings.gauge.chosen.component("gauge")
     assert gauge is not None
-    if gauge.deviation > CLAIM_EXCEEDED * claimed:
+    if _claims_too_little(findings, gauge):
         return (
             f"Single photos claim a standard uncertainty of {about.shown(claimed)}, less than the "
             "spread found: seating and people add what a photo cannot see. Verdicts near a limit "
@@ -190,29 +224,36 @@ def _claim_sentence(findings: StudyFindings) -> str:
     )
 
 
+def _claims_too_little(findings: StudyFindings, gauge: Component) -> bool:
+    claimed = findings.claimed
+    return claimed is not None and gauge.deviation > CLAIM_EXCEEDED * claimed
+
+
+def _proven_bias(bias: LinearityStudy | None) -> float:
+    """The largest bias that is proven, with its sign; 0 where there is none."""
+    return max((b.bias for b in bias.biases if b.proven), key=abs, default=0.0) if bias else 0.0
+
+
 def _first(findings: StudyFindings, study: GaugeStudy, call: Call) -> str:
     if call == "unknown":
         return "Look at the photos: are they really different shots?"
+    if _wrong_passes(findings)[0]:
+        return (
+            "A wrong pass is the worst that can happen. Look at those photos, and at whether the "
+            "known verdicts are right, before anything else."
+        )
+    gauge, worst = study.component("gauge"), _proven_bias(findings.bias)
+    if gauge is not None and abs(worst) > gauge.deviation:
+        return (
+            f"The bias, {findings.study.plan.about.shown(abs(worst))}, is larger than the spread: "
+            "check the gauge's calibration and the known values before anything else."
+        )
     found = [c for c in study.components if c.part in _IMPROVE and c.variance > 0.0]
     if not found:
         return "Nothing stands out."
     largest = max(found, key=lambda c: c.variance)
-    gauge = study.component("gauge")
-    assert gauge is not None
-    if (worst := _worse_than_spread(findings.bias, gauge)) is not None:
-        about = findings.study.plan.about
-        return (
-            f"The bias, {about.shown(worst)}, is larger than the spread: check the gauge's "
-            "calibration and the known values before anything else."
-        )
     text = _IMPROVE[largest.part] + _who(findings.readings, largest.part, findings)
     return f"Nothing must be. {text}" if call == "good" else text
-
-
-def _worse_than_spread(bias: LinearityStudy | None, gauge: Component) -> float | None:
-    proven = [b.bias for b in bias.biases if b.proven] if bias else []
-    worst = max(proven, key=abs, default=0.0)
-    return abs(worst) if abs(worst) > gauge.deviation else None
 
 
 def _who(readings: Readings | None, part: Part, findings: StudyFindings) -> str:
@@ -261,3 +302,8 @@ def _to_begin_with(findings: StudyFindings) -> str:
 
 def percent(share: float) -> str:
     return f"{100.0 * share:.3g} %" if share < 9.995 else f"{100.0 * share:.0f} %"
+
+
+def tenths(categories: float) -> str:
+    """Cut, not rounded: 4.98 groups are not yet 5."""
+    return f"{floor(10.0 * categories) / 10.0:.1f}"
