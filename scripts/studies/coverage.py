@@ -70,7 +70,9 @@ def rows_of(layout: Layout, studies: int, seed: int) -> list[Row]:
     found: dict[Part, list[float]] = {}
     held: dict[Part, int] = {}
     for values in squares.T:
-        lines = tuple(replace(line, value=float(v)) for line, v in zip(table.lines, values))
+        lines = tuple(
+            replace(line, value=float(v)) for line, v in zip(table.lines, values, strict=True)
+        )
         for component in components_of(VarianceTable(lines, table.estimator)):
             part = component.part
             low, high = component.interval or (0.0, 0.0)
