@@ -166,6 +166,16 @@ def test_a_study_from_plan_to_report(folder, tmp_path, checked, capsys):
     assert plain["taken"] == 8
     assert plain["page"] == str(tmp_path / "r.html")
     assert run("study", "report", folder, "--out", tmp_path / "no" / "r.html") == 1
+    assert "cannot be written" in capsys.readouterr().err
+    assert run("study", "report", folder, "--out", tmp_path / "1.jpg") == 2
+    assert (tmp_path / "1.jpg").read_bytes() == b"1.jpg"
+
+
+def test_a_folder_that_is_a_file_is_said(tmp_path, capsys):
+    (tmp_path / "s").write_text("mine")
+    assert run(*planned(tmp_path / "s")) == 1
+    assert "cannot be written" in capsys.readouterr().err
+    assert (tmp_path / "s").read_text() == "mine"
 
 
 def test_a_report_on_nothing_is_a_page(folder, capsys):

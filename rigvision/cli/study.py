@@ -14,9 +14,9 @@ from rigvision.cli.page import Page, print_json, shown_time
 from rigvision.decision.result import CheckResult
 from rigvision.ground.errors import UsageError
 from rigvision.records.clock import now
-from rigvision.records.ledger_error import shown_path, spoken
+from rigvision.records.ledger_error import shown_path
 from rigvision.records.safe_file import write_new, write_over
-from rigvision.training.study_error import StudyError
+from rigvision.training.study_error import StudyError, writing
 from rigvision.training.study_plan import PLAN_FILE, StudyPlan, plan_bytes, plan_study
 from rigvision.training.study_shot import Study, read_study
 from rigvision.training.study_taking import Outcome, take_photos, take_records
@@ -114,11 +114,17 @@ def report_on(folder: Path, out: Path | None, frame_name: str | None, *, as_json
     from rigvision.training.study_page import report_page
     from rigvision.training.study_words import judgement
 
+    path = folder / REPORT_PAGE if out is None else out
+    if path.suffix.lower() not in (".html", ".htm"):  # a photo's name, mistyped, would be its end
+        raise UsageError(
+            "no-page-name",
+            f"{shown_path(path)} is no name for a page.",
+            "Give --out a name that ends in .html.",
+        )
     study = read_study(folder)
     findings = study_findings(study, _frame(study.plan, frame_name))
-    path = folder / REPORT_PAGE if out is None else out
     content = report_page(findings, shown_time(now())).encode()
-    with spoken(path):
+    with writing(path):
         write_over(path, content, 0o644)
     if as_json:
         print_json(report_as_json(findings) | {"page": str(path)})
@@ -167,7 +173,7 @@ def _wanted(file: Path | None, asked: Asked) -> StudyWanted:
 
 def _write_plan(folder: Path, plan: StudyPlan, page: str) -> None:
     path = folder / PLAN_FILE
-    with spoken(path):
+    with writing(path):
         folder.mkdir(parents=True, exist_ok=True)
         try:
             write_new(path, plan_bytes(plan), 0o644)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from typing import Any
 
-from rigvision import __version__
 from rigvision.training.component import Component, SourceTest
 from rigvision.training.drawn import STUDIES, again
 from rigvision.training.linearity import LinearityStudy
 from rigvision.training.mean_squares import MeanSquare, effect_columns
-from rigvision.training.page_template import data_address, render
+from rigvision.training.page_set import rendered
 from rigvision.training.quantity import Quantity
 from rigvision.training.readings import Readings
 from rigvision.training.rr import GaugeStudy
@@ -30,13 +30,13 @@ from rigvision.training.study_words import (
 
 def plan_page(plan: StudyPlan) -> str:
     """The plan, to be printed and ticked off."""
-    return render("study_plan.html", title=f"{plan.name}: plan", plan=plan)
+    return rendered("study_plan.html", title=f"{plan.name}: plan", plan=plan)
 
 
 def report_page(findings: StudyFindings, made_at: str = "") -> str:
     """The whole report. ``made_at`` as it shall be shown."""
     study, readings = findings.study, findings.readings
-    return render(
+    return rendered(
         "study_report.html",
         title=f"{study.plan.name}: report",
         plan=study.plan,
@@ -49,7 +49,7 @@ def report_page(findings: StudyFindings, made_at: str = "") -> str:
             {
                 "title": p.title,
                 "alternative": p.alternative,
-                "address": data_address(p.svg, "image/svg+xml"),
+                "address": _address(p.svg),
             }
             for p in study_plots(findings)
         ],
@@ -61,10 +61,14 @@ def report_page(findings: StudyFindings, made_at: str = "") -> str:
         linearity=_linearity_sentences(findings.bias, study.plan.about),
         why_no_bias=findings.why_no_bias,
         cells=_cells(readings, study.plan.about) if readings else (),
-        version=__version__,
         made_at=made_at,
         **_gauge(findings),
     )
+
+
+def _address(svg: bytes) -> str:
+    """A picture as an address that needs no file and no network."""
+    return f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
 
 
 def _gauge(findings: StudyFindings) -> dict[str, Any]:
