@@ -115,8 +115,10 @@ class _LedgerCheck:
             text = "it is of an older rigvision; its index was not compared."
             self._findings.add("older", text, proves_change=False)
             return
-        for name in sorted(_schema(self._connection) ^ _schema_as_made()):
-            text = f"the table, index or guard '{one_line(name[0], 60)}' is not as it was made."
+        for name in sorted(_schema(self._connection) ^ _schema_as_made(), key=repr):
+            text = (
+                f"the table, index or guard '{one_line(str(name[0]), 60)}' is not as it was made."
+            )
             self._findings.add("schema-changed", text)
 
     def _entries(self) -> None:

@@ -47,7 +47,7 @@ class StatementCheck:
                     yield from self._signed(entry, record, parts["measured"])
             elif entry.kind == "check-signed":
                 yield from self._signed(entry, entry.body["record"], parts["signed"])
-        except (ValueError, KeyError, TypeError) as error:
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
             yield "entry-wrong", f"({entry.kind}) is not of the form that it should be: {error}."
 
     def _signed(self, entry: Entry, record: str, part: Member) -> Iterator[Said]:
