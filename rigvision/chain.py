@@ -70,7 +70,7 @@ def _checked(
     if wanted_frame:
         check_door(door, wanted_frame)
     picture = read(photo)
-    seen = Evidence(picture.path, picture.sha256, guarded=guarded)
+    seen = Evidence(picture.path, picture.sha256, stored=picture.stored, guarded=guarded)
     cause = None
     try:
         tags = find_tags(picture)

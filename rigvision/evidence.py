@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rigvision.metrology.gap import Gap
 from rigvision.metrology.yoke import YokeAlignment
+from rigvision.photo.stored import Stored
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.conditions import Conditions
 from rigvision.vision.marks import Marks
@@ -33,4 +34,5 @@ class Evidence:
     gap: Gap | None = None
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
+    stored: Stored | None = None
     guarded: bool = False  # whoever decodes the photo again must do it guarded too

@@ -26,6 +26,7 @@ from rigvision.photo.lens_hint import LensHint, lens_hint
 from rigvision.photo.luma import LumaArray, bits_per_channel, decode_luma, luma_steps
 from rigvision.photo.opened import CONTAINERS, damaged, opened
 from rigvision.photo.quantisation import ijg_quality
+from rigvision.photo.stored import Stored
 from rigvision.photo.tone_curve import LinearArray, light_table, srgb_light
 
 IndexArray = npt.NDArray[np.intp]
@@ -63,6 +64,12 @@ class Picture:
     def jpeg_quality(self) -> int | None:
         """The quality, 1 to 100, of the usual encoder that loses about as much."""
         return ijg_quality(self.jpeg_luma_steps) if self.jpeg_luma_steps else None
+
+    @property
+    def stored(self) -> Stored:
+        longer_px = max(self.width_px, self.height_px)
+        by_camera = (self.exif.camera_name or self.exif.focal_35mm) is not None
+        return Stored(self.jpeg_quality, longer_px, by_camera)
 
     @property
     def lens(self) -> LensHint:
