@@ -36,5 +36,6 @@ class PoseTuning:
     held: float = 1e-3
     held_starts: tuple[float, ...] = (0.5, 0.63, 0.8, 1.0, 1.26, 1.6, 2.0, 2.5, 3.2)
     valley_converged: float = 1e-8
+    own_doubt: float = 1.0  # what the picture tells of a focal length errs by, standard deviations
     told: float = 0.01  # part of what was not known of the camera that the picture tells, at least
     rival_steps: int = 10  # enough to tell how badly the mirrored pose fits

@@ -162,11 +162,26 @@ class ViewProblem:
         widen = self.scatter(parameters)
         inverse = np.linalg.inv(jacobian.T @ jacobian)
         by_marks = jacobian[: 8 * len(self._ids)] @ inverse
-        by_focal = inverse[:, 6] * self._prior.focal_unconfirmed
+        by_focal = inverse[:, 6] * self._unconfirmed(parameters, float(inverse[6, 6]))
         by_focal /= self._prior.focal_relative_uncertainty**2
         return np.asarray(
             inverse + (widen - 1.0) * by_marks.T @ by_marks + np.outer(by_focal, by_focal)
         )
+
+    def _unconfirmed(self, parameters: FloatArray, solved: float) -> float:
+        """By how much the focal length believed may be off, relative standard uncertainty: what
+
+        files are, and as far as the picture alone would have it elsewhere, beyond its own doubt.
+        ``solved`` is the variance of the focal length as solved.
+        """
+        usual = self._prior.focal_unconfirmed
+        if usual == 0.0:
+            return 0.0
+        believed = self._prior.focal_relative_uncertainty**-2
+        alone = 1.0 / max(1.0 / solved - believed, self.tuning.told * believed)
+        away = (parameters[6] - np.log(self._prior.focal_px)) * believed * alone
+        doubt = self.tuning.own_doubt**2 * alone / max(away**2, 1e-12)
+        return float(np.hypot(usual, away * max(0.0, 1.0 - doubt)))
 
     def shared_pulls(self, parameters: FloatArray) -> SharedPulls:
         """A small change d of the residuals moves the solution by -(J' J)^-1 J' d."""
@@ -183,7 +198,9 @@ class ViewProblem:
         beliefs = 8 * len(self._ids)
         camera = -gain[:, beliefs : beliefs + 4]
         believed = self._prior.focal_relative_uncertainty
-        camera[:, 0] *= np.hypot(1.0, self._prior.focal_unconfirmed / believed)
+        variance = float(np.linalg.inv(jacobian.T @ jacobian)[6, 6])
+        unconfirmed = self._unconfirmed(parameters, variance)
+        camera[:, 0] *= np.hypot(1.0, unconfirmed / believed)
         return SharedPulls(marks, np.asarray(camera))
 
     def _moved_px(self, parameters: FloatArray, by_mm: FloatArray) -> FloatArray:
