@@ -15,6 +15,7 @@ from rigvision.metrology.yoke import measure_yoke
 from rigvision.photo.picture_reader import PictureReader, picture_reader
 from rigvision.vision.camera_prior import camera_prior
 from rigvision.vision.conditions import look_over
+from rigvision.vision.face_patches import face_patches
 from rigvision.vision.marks import read_marks
 from rigvision.vision.pose import solve_pose
 from rigvision.vision.sighting import find_tags
@@ -40,20 +41,22 @@ def check(
     door: int | None = None,
     camera: str | None = None,
     guarded: bool = False,
+    faces: bool = False,
 ) -> CheckResult:
     """Check one photo.
 
     ``gauge``, ``frame`` and ``camera`` are names of installed models or paths of .toml
     files; the gauge is found from its marks when left out, the frame from the gauge.
     ``guarded`` has the file decoded in a child process that can do nothing else: for files
-    from strangers, on Linux and macOS.
+    from strangers, on Linux and macOS. With ``faces`` the evidence keeps small pictures of the
+    faces around the gap, by which records are compared.
 
     Raises PhotoError for a file that is not a whole photo, ModelError for a wrong model
     file, UsageError for names that do not exist or do not fit together. A photo that
     cannot be measured is no error: its verdict is ``retake``.
     """
     with picture_reader(guarded) as read:
-        return _checked(read, guarded, photo, gauge, frame, door, camera)
+        return _checked(read, guarded, photo, gauge, frame, door, camera, faces)
 
 
 def _checked(
@@ -64,13 +67,22 @@ def _checked(
     frame: str | None,
     door: int | None,
     camera: str | None,
+    faces: bool = False,
 ) -> CheckResult:
     wanted_gauge, wanted_frame = load_gauge(gauge), load_frame(frame)
     known_camera = load(Camera, camera or DEFAULT_CAMERA)
     if wanted_frame:
         check_door(door, wanted_frame)
     picture = read(photo)
-    seen = Evidence(picture.path, picture.sha256, stored=picture.stored, guarded=guarded)
+    seen = Evidence(
+        picture.path,
+        picture.sha256,
+        camera=known_camera,
+        asked_gauge=wanted_gauge,
+        asked_frame=wanted_frame,
+        stored=picture.stored,
+        guarded=guarded,
+    )
     cause = None
     try:
         tags = find_tags(picture)
@@ -87,6 +99,8 @@ def _checked(
         seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)
     except Unmeasurable as reason:
         cause = cause_of(picture, reason, seen.marks)
+    if faces and seen.pose and seen.gauge and seen.frame:
+        seen.faces = face_patches(picture, seen.pose, seen.gauge, seen.frame, seen.slot)
     findings = findings_of(seen, cause)
     return assemble(facts_of(picture), seen, findings, decide(findings), door, known_camera.name)
 
@@ -99,17 +113,18 @@ def check_many(
     camera: str | None = None,
     progress: Callable[[int], None] | None = None,
     guarded: bool = False,
+    faces: bool = False,
 ) -> list[CheckResult | PhotoError]:
     """Check several photos in order; a file that cannot be read takes its error's place.
 
     ``progress`` is called with the number of photos done. With ``guarded``, photos of one call
-    may share a child process.
+    may share a child process. ``faces`` is that of ``check``.
     """
     results: list[CheckResult | PhotoError] = []
     with picture_reader(guarded) as read:
         for photo in photos:
             try:
-                results.append(_checked(read, guarded, photo, gauge, frame, door, camera))
+                results.append(_checked(read, guarded, photo, gauge, frame, door, camera, faces))
             except PhotoError as error:
                 results.append(error)
             if progress:

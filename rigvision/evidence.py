@@ -10,10 +10,12 @@ from rigvision.metrology.yoke import YokeAlignment
 from rigvision.photo.stored import Stored
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.conditions import Conditions
+from rigvision.vision.face_patches import FacePatches
 from rigvision.vision.marks import Marks
 from rigvision.vision.pose import Pose
 from rigvision.vision.slot import SlotEdges
 from rigvision.vision.yoke import YokeFeatures
+from rigvision.world.camera import Camera
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
 
@@ -35,4 +37,8 @@ class Evidence:
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
     stored: Stored | None = None
+    camera: Camera | None = None
+    asked_gauge: Gauge | None = None  # named by whoever called, whether or not it is seen
+    asked_frame: Frame | None = None
     guarded: bool = False  # whoever decodes the photo again must do it guarded too
+    faces: FacePatches | None = None  # only where they were asked for

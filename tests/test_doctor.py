@@ -21,7 +21,6 @@ from rigvision.cli.main import main
 from rigvision.decision.result import CheckResult
 from rigvision.doctor import (
     environment,
-    file_system,
     fonts,
     heic,
     ledger,
@@ -34,6 +33,9 @@ from rigvision.doctor.child import run_check
 from rigvision.doctor.examination import CHECKS, SCHEMA
 from rigvision.doctor.finding import Finding, pip_command
 from rigvision.doctor.system_library import missing_library
+from rigvision.records import file_system
+from rigvision.records.bodies import Noted
+from rigvision.records.ledger import Ledger
 from rigvision.records.place import VARIABLE
 from rigvision.report import analysed_image, canvas
 from rigvision.world.catalogue import shipped_models_folder
@@ -473,13 +475,10 @@ def here(tmp_path: Path) -> Path:
     return tmp_path / "records" / "ledger.sqlite3"
 
 
-def make_ledger(path: Path, rows: int = 1) -> None:
-    path.parent.mkdir(exist_ok=True)
-    with closing(sqlite3.connect(path)) as made:
-        made.execute("PRAGMA journal_mode=WAL")
-        made.execute("CREATE TABLE record (text TEXT)")
-        made.executemany("INSERT INTO record VALUES (?)", [("x" * 500,)] * rows)
-        made.commit()
+def make_ledger(path: Path, entries: int = 1) -> None:
+    with Ledger.create(path) as made, made.writing() as writing:
+        for _ in range(entries):
+            writing.append(Noted("AAAAAAAA", "remark", "x" * 500, "M. Ross"))
 
 
 def test_no_ledger_yet_is_a_plain_fact_and_none_is_made(tmp_path: Path) -> None:
@@ -499,7 +498,7 @@ def test_a_ledger_that_is_there_is_left_as_it_is(tmp_path: Path) -> None:
 
 
 def test_a_damaged_ledger(tmp_path: Path) -> None:
-    make_ledger(here(tmp_path), rows=200)
+    make_ledger(here(tmp_path), entries=200)
     bytes_ = bytearray(here(tmp_path).read_bytes())
     bytes_[8192:] = b"\xff" * (len(bytes_) - 8192)
     here(tmp_path).write_bytes(bytes_)
@@ -513,6 +512,32 @@ def test_a_file_that_is_no_ledger(tmp_path: Path) -> None:
     here(tmp_path).parent.mkdir()
     here(tmp_path).write_text("Dear diary")
     assert "is no ledger" in only(ledger.findings()).text
+
+
+def test_another_programs_database_is_no_ledger(tmp_path: Path) -> None:
+    here(tmp_path).parent.mkdir()
+    with closing(sqlite3.connect(here(tmp_path))) as made:
+        made.execute("CREATE TABLE diary (text TEXT)")
+    found = only(ledger.findings())
+    assert found.status == "failure"
+    assert "is no ledger of rigvision" in found.text
+
+
+def test_a_ledger_of_a_newer_rigvision(tmp_path: Path) -> None:
+    make_ledger(here(tmp_path))
+    with closing(sqlite3.connect(here(tmp_path), isolation_level=None)) as later:
+        later.execute("INSERT INTO migration VALUES (99, 'to come', '')")
+    found = only(ledger.findings())
+    assert found.status == "failure"
+    assert "was written by a newer rigvision" in found.text
+
+
+def test_a_ledger_without_its_key_is_doubted(tmp_path: Path) -> None:
+    make_ledger(here(tmp_path))
+    here(tmp_path).with_name("ledger.sqlite3.key").unlink()
+    found = only(ledger.findings())
+    assert found.status == "warning"
+    assert "can be read but not added to" in found.text
 
 
 def test_a_folder_or_pipe_in_the_ledgers_place(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ as long as wanted, led by what the code does.
 
 from __future__ import annotations
 
+import importlib
 import io
 import json
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from random import Random
 import numpy as np
 import pytest
 from broken.damage import DAMAGES, chunks, damaged
+from fuzz.exported import exported
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
@@ -24,6 +26,7 @@ from PIL import Image
 from rigvision.ground.errors import ModelError, PhotoError, RigvisionError, SavedResultError
 from rigvision.ground.shown import one_line
 from rigvision.photo.picture import Picture, picture_of
+from rigvision.records.verify_file import verify_bytes
 from rigvision.report.saved_result import parse_saved
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import shipped_models_folder
@@ -248,3 +251,10 @@ def test_a_truncated_file_is_a_beginning_of_the_whole_one() -> None:
         DAMAGES["truncated"](cut, Random(seed))
         assert data.startswith(cut)
         assert len(cut) < len(data)
+
+
+def test_what_the_fuzzing_of_exports_starts_from_is_whole() -> None:
+    """Else it would only ever look at how faults are found."""
+    for form, content in exported().items():
+        assert verify_bytes(content, form).outcome == "intact"
+        importlib.import_module(f"fuzz.{form}").try_bytes(content)

@@ -138,6 +138,35 @@ WRONG = [
         "gauges/RG-10", "tag_id = 108", "", ["yoke", "tag_id", "together"], id="half a yoke tag"
     ),
     pytest.param(
+        "gauges/RG-10",
+        "due_on = 2027-06-15",
+        "due_on = 2026-06-15",
+        ["calibration", "due_on = 2026-06-15", "after"],
+        id="calibration due on the day it was made",
+    ),
+    pytest.param(
+        "gauges/RG-10",
+        "due_on = 2027-06-15",
+        "due_on = 2027-06-15T12:00:00",
+        ["[calibration] due_on", "2027"],
+        id="time of day for a day",
+    ),
+    pytest.param(
+        "gauges/RG-10",
+        "due_on = 2027-06-15",
+        'due_on = "2027-06-15"',
+        ["[calibration] due_on", "2027-06-15"],
+        id="text for a day",
+    ),
+    pytest.param(
+        "gauges/RG-10", "due_on = 2027-06-15", "", ["[calibration] due_on is missing"],
+        id="calibration without an end",
+    ),
+    pytest.param(
+        "gauges/RG-10", '"RG10-0042/26"', '"\\u202e26"', ["[calibration] certificate"],
+        id="certificate that turns the line round",
+    ),
+    pytest.param(
         "frames/DF-10",
         "lower_mm = 0.55",
         "lower_mm = 1.55",

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from rigvision.cli import passphrases
 from rigvision.photo.decoding_process import GuardTuning
 from rigvision.photo.limits import LIMITS
+from rigvision.records import page_file, person_key, record_export, stored_zip
 from rigvision.report import saved_result
 from rigvision.world import model, network
 
@@ -36,6 +38,14 @@ HELD = {
     "the network, unpacked": f"{network.MAX_UNPACKED_BYTES / 1e6:g} MB",
     "a file of saved results": f"{saved_result.MAX_SAVED_BYTES / 1e6:g} MB",
     "its depth": f"{saved_result.MAX_SAVED_DEPTH}",
+    "a record that comes back": f"{record_export.MAX_BYTES / 1e6:g} MB",
+    "a page": f"{page_file.MAX_BYTES / 1e6:g} MB",
+    "a bundle": f"{stored_zip.MAX_BYTES / 1e6:g} MB",
+    "its files": f"{stored_zip.MAX_FILES}",
+    "a person's key file": f"{person_key.MAX_KEY_BYTES // 1024} KiB",
+    # scrypt takes 128 r N bytes, with r = 8 (RFC 7914, 2, from memory)
+    "memory that opening it may take": f"{128 * 8 * 2**person_key.MOST_COST // 2**20} MiB",
+    "a file with a passphrase": f"{passphrases.MAX_BYTES // 1024} KiB",
 }
 
 

@@ -11,12 +11,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 import rigvision.chain  # now, while nobody looks for garbage, not at the first call
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
-from rigvision.ground.errors import PhotoError
+from rigvision.ground.errors import PhotoError, RigvisionError
 from rigvision.ground.shown import one_line
 from rigvision.photo.picture import shown_name
 from rigvision.report.as_json import as_json, error_as_json
@@ -43,6 +43,7 @@ class Request:
     budget: bool = False
     draws: int | None = None
     guarded: bool = False
+    faces: bool = False  # kept where checks are recorded
 
 
 @dataclass(slots=True)
@@ -63,8 +64,22 @@ class Tally:
         return ADJUST if "adjust" in self.verdicts else PASSED
 
 
-def run_check(request: Request) -> int:
-    """Check all photos in order, print, and give the exit code."""
+#: Records a check into a job: what JSON and people are told of it. Raises RigvisionError.
+Keep = Callable[[CheckResult, "MonteCarlo | None"], "Kept"]
+
+
+class Kept(Protocol):
+    """What came of recording a check."""
+
+    def as_json(self) -> dict[str, Any]: ...
+
+    def show(self) -> None: ...
+
+    def write(self, folder: Path) -> Path: ...
+
+
+def run_check(request: Request, keep: Keep | None = None) -> int:
+    """Check all photos in order, print, and give the exit code. ``keep`` records each of them."""
     tally = Tally()
     if request.draws is not None:
         from rigvision.metrology.monte_carlo import check_draws
@@ -80,11 +95,35 @@ def run_check(request: Request) -> int:
             tally.objects.append(as_json(outcome, drawn))
         else:
             show_outcome(outcome, drawn, request)
-        if request.out is not None:
+        if keep is not None:
+            _keep(outcome, drawn, keep, request, tally)
+        elif request.out is not None:
             write_image(outcome, request.out, tally)
     if request.as_json:
         print(json.dumps(_one_or_list(tally.objects, request), indent=2, allow_nan=False))
     return tally.exit_code
+
+
+def _keep(
+    outcome: CheckResult, drawn: MonteCarlo | None, keep: Keep, request: Request, tally: Tally
+) -> None:
+    """Record it. What cannot be recorded fails the run, but not the other photos."""
+    try:
+        kept = keep(outcome, drawn)
+        written = kept.write(request.out) if request.out is not None else None
+    except RigvisionError as error:
+        tally.failed = True
+        said = {"code": error.code, "text": f"{error.text} {error.remedy}"}
+        if request.as_json:
+            tally.objects[-1]["record"] = {"error": said}
+        say(f"{error.text} {error.remedy}")
+        return
+    if request.as_json:
+        tally.objects[-1]["record"] = kept.as_json()
+    else:
+        kept.show()
+    if written is not None:
+        say(f"{outcome.photo.name}: analysed image in {written}")
 
 
 def show_outcome(outcome: CheckResult, drawn: MonteCarlo | None, request: Request) -> None:
@@ -126,6 +165,7 @@ def _outcomes(request: Request) -> list[CheckResult | PhotoError]:
             camera=request.camera,
             progress=step,
             guarded=request.guarded,
+            **({"faces": True} if request.faces else {}),
         )
 
 

@@ -4,7 +4,8 @@ Only typer is imported here, so that ``--help`` answers at once; each command lo
 it needs when it runs. The one catch-all of the program is in ``main``.
 
 Exit codes: 0 every photo passes, 3 at least one adjust and no retake, 4 at least one
-retake, 1 a photo could not be read or something failed, 2 wrong usage.
+retake, 1 a photo could not be read or something failed, 2 wrong usage. Of ``verify``: 0 intact,
+5 changed, 6 cannot be proven with what is at hand.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from typing import Annotated, NoReturn
 import typer
 
 from rigvision import __version__
+from rigvision.cli.choices import StageName
+from rigvision.cli.later import later
 from rigvision.ground.errors import RigvisionError, UsageError
 
 FAILED = 1
@@ -33,6 +36,9 @@ app = typer.Typer(
     pretty_exceptions_show_locals=False,
     rich_markup_mode=None,
 )
+app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
+app.add_typer(later("Recorded checks: search, show, compare, sign, replay, export."), name="record")
+app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
@@ -109,11 +115,28 @@ def check(
             help="Decode in a locked-down process: for strangers' files. Not on Windows.",
         ),
     ] = False,
+    job: Annotated[
+        str | None, typer.Option(metavar="REF", help="Record the checks into this open job.")
+    ] = None,
+    stage: Annotated[
+        StageName | None, typer.Option(help="With --job: before or after the work.")
+    ] = None,
+    key: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="With --job: sign as measured, with your key."),
+    ] = None,
+    passphrase_file: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="With --key: its first line is the passphrase."),
+    ] = None,
+    ledger: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="With --job: else the usual ledger.")
+    ] = None,
 ) -> None:
-    """Check photos: verdict, what to do, figures.
+    """Check photos: verdict, what to do, figures. With --job, record them.
 
-    Exit code: 0 all pass, 3 some adjust, 4 some retake, 1 a photo could not be read or
-    something failed, 2 wrong usage.
+    Exit code: 0 all pass, 3 some adjust, 4 some retake, 1 a photo could not be read, a check
+    could not be recorded, or something failed, 2 wrong usage.
     """
     from rigvision.cli.checking import Request, run_check
 
@@ -129,6 +152,12 @@ def check(
         draws=monte_carlo,
         guarded=guarded,
     )
+    if job is not None or stage or key or passphrase_file or ledger:
+        from rigvision.cli.check_recording import RecordRequest, run_recorded_check
+
+        _loaded()
+        into = RecordRequest(job, stage.value if stage else None, key, passphrase_file, ledger)
+        raise typer.Exit(run_recorded_check(request, into, joint=joint))
     if joint:
         from rigvision.cli.joint_checking import run_joint_check
 
@@ -136,6 +165,33 @@ def check(
         raise typer.Exit(run_joint_check(request))
     _loaded()
     raise typer.Exit(run_check(request))
+
+
+@app.command()
+def verify(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE-OR-LEDGER", help="Page, bundle, record, image or ledger."),
+    ],
+    ledger: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Compare with this ledger; else the usual one's."),
+    ] = None,
+    ledger_key: Annotated[
+        str | None,
+        typer.Option(metavar="FINGERPRINT", help="The ledger's key that it must be signed by."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Say what is intact, signed by whom, or changed where.
+
+    Exit code: 0 intact, 5 changed, 6 cannot be proven with what is at hand, 1 it could not be
+    read, 2 wrong usage.
+    """
+    from rigvision.cli.verifying import run_verify
+
+    _loaded()
+    raise typer.Exit(run_verify(file, ledger, ledger_key, as_json=json))
 
 
 @app.command()

@@ -15,9 +15,13 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from rigvision.doctor.file_system import NETWORK, file_system_of
 from rigvision.doctor.finding import Fact, Finding, Status
 from rigvision.ground.shown import one_line
+from rigvision.records.file_system import NETWORK, file_system_of
+from rigvision.records.ledger_error import LedgerError
+from rigvision.records.ledger_key import key_path
+from rigvision.records.migrations import missing
+from rigvision.records.opening import refuse_other_databases
 from rigvision.records.place import VARIABLE, ledger_path
 
 NEEDED_MB = 100
@@ -99,8 +103,12 @@ def _existing(path: Path) -> str:
     try:
         with closing(sqlite3.connect(uri, uri=True)) as ledger:
             (verdict,) = ledger.execute("PRAGMA quick_check(1)").fetchone()
+            refuse_other_databases(ledger, path)
+            missing(ledger, path)
     except sqlite3.DatabaseError as error:
         raise Unfit(f"The ledger {path} cannot be read: {error}.", _RESTORE) from error
+    except LedgerError as error:  # another program's, or a newer rigvision's
+        raise Unfit(error.text, error.remedy) from error
     if verdict != "ok":
         raise Unfit(f"The ledger {path} is damaged: {one_line(verdict)}.", _RESTORE)
     return f"{path} opens and is whole"
@@ -179,6 +187,8 @@ def _doubts(path: Path, folder: Path, journal: str, facts: dict[str, Fact]) -> I
         yield "SQLite cannot keep a write-ahead log there, so that readers wait for writers."
     if free_mb < NEEDED_MB:
         yield f"Only {free_mb} MB are free; {NEEDED_MB} should be."
+    if path.exists() and not key_path(path).exists():
+        yield f"Its key {key_path(path).name} is missing, so that it can be read but not added to."
     if not path.is_absolute():
         yield "Its path is relative: started from another folder, there is another ledger."
 

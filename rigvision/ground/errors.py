@@ -36,6 +36,18 @@ class SavedResultError(RigvisionError):
     """A saved result is damaged or not one of ours. Nothing in it may be used."""
 
 
+class PersonKeyError(RigvisionError):
+    """A person's key cannot be made, read or opened. Nothing can be signed with it."""
+
+
+class SignOffError(RigvisionError):
+    """A statement may not be signed, or not by this person. Nothing is recorded."""
+
+
+class ExportError(RigvisionError):
+    """A file that left the house cannot be written, or not be read as what it says it is."""
+
+
 class Unmeasurable(Exception):
     """A picture that does not carry what a step needs. The photo must be taken again.
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Generator
+from contextlib import closing
 from pathlib import Path
 
 
@@ -15,21 +17,28 @@ def read_ordinary(path: Path, most_bytes: int) -> bytes:
 
     Raises OSError with a text for a person: missing, no right to it, not ordinary, too large.
     """
+    parts, room = [], most_bytes + 1
+    with closing(ordinary_parts(path)) as pieces:
+        for part in pieces:
+            parts.append(part[:room])
+            room -= len(parts[-1])
+            if not room:
+                raise OSError(None, f"it is larger than {_size(most_bytes)}")
+    return b"".join(parts)
+
+
+def ordinary_parts(path: Path) -> Generator[bytes]:
+    """The same piece by piece, however large the file is. Raises OSError as above."""
     descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | _BINARY)
     try:
         mode = os.fstat(descriptor).st_mode
         if not stat.S_ISREG(mode):
             kind = "a folder" if stat.S_ISDIR(mode) else "not an ordinary file"
             raise OSError(None, f"it is {kind}")
-        parts, room = [], most_bytes + 1
-        while room and (part := os.read(descriptor, min(room, 1 << 20))):
-            parts.append(part)
-            room -= len(part)
+        while part := os.read(descriptor, 1 << 20):
+            yield part
     finally:
         os.close(descriptor)
-    if not room:
-        raise OSError(None, f"it is larger than {_size(most_bytes)}")
-    return b"".join(parts)
 
 
 #: Windows changes line ends otherwise.

@@ -6,7 +6,7 @@ with a default.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 Role = Literal["mechanic", "inspector"]
@@ -121,14 +121,20 @@ class Flag:
     code: str
     text: str
     record: str | None = None
+    remedy: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Likeness:
     """What a photo's set-up looked like, small enough to be compared with all others.
 
-    Camera and figures come from the solved view, in gauge axes; ``patches`` are small grey pictures
-    of the faces around the gap, as the gauge's axes see them, base64 of bytes.
+    Camera and figures come from the solved view, in gauge axes. ``patches`` are small grey pictures
+    of the faces around the gap, as the gauge's axes see them, base64 of bytes
+    (``records.packed_patch``). ``marks_px`` are the middles of the plate's whole marks in the
+    picture, by their ids. ``figures`` are value and standard uncertainty, under names that end in
+    their unit; what was not measured is not among them; a clock comes again after
+    ``clock_period_deg``. ``sketches`` are 256 signs of a patch, hexadecimal, by which the like of
+    it is found among many.
     """
 
     schema: Literal["rigvision.likeness/1"]
@@ -136,6 +142,11 @@ class Likeness:
     camera_mm: tuple[float, float, float]
     camera_uncertainty_mm: tuple[float, float, float]
     patches: dict[str, str]
+    frame: str = ""
+    marks_px: dict[str, tuple[float, float]] = field(default_factory=dict)
+    figures: dict[str, tuple[float, float]] = field(default_factory=dict)
+    clock_period_deg: float = 360.0
+    sketches: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

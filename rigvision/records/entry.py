@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from rigvision.records.canonical import digest
+from rigvision.records.canonical import canonical, sha256_of
 
 #: Part of every hash: another way of hashing gets another name.
 DOMAIN = "rigvision.entry/1"
@@ -47,16 +47,14 @@ def entry_hash(
     sequence: int, kind: str, recorded_at: str, body: dict[str, Any], previous: str
 ) -> str:
     """SHA-256, in hexadecimal digits, of an entry and, through ``previous``, of all before it."""
-    return digest(
-        DOMAIN,
-        {
-            "sequence": sequence,
-            "kind": kind,
-            "recorded_at": recorded_at,
-            "body": body,
-            "previous": previous,
-        },
-    )
+    return entry_text_hash(sequence, kind, recorded_at, canonical(body), previous)
+
+
+def entry_text_hash(sequence: int, kind: str, recorded_at: str, body: bytes, previous: str) -> str:
+    """The same, of a body whose canonical form is at hand."""
+    rest = {"sequence": sequence, "kind": kind, "recorded_at": recorded_at, "previous": previous}
+    # The canonical form of the whole: of its names, "body" comes first.
+    return sha256_of(DOMAIN.encode() + b'\n{"body":' + body + b"," + canonical(rest)[1:])
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,10 @@
 """The analysed image: the photo with what was found, made for a phone and for print.
 
 From top to bottom: verdict, what to do and why; the photo around the gauge, turned level;
-the key to its lines; the gap magnified, beside the figures; origin and caution. Its width
-is fixed, so that text has the same size whatever photo it came from: shown 6 cm wide on a
-phone, the station values are as high as print of 6 points.
+the key to its lines; the gap magnified, beside the figures; origin and caution; under it all,
+where the check is recorded, its record. Its width is fixed, so that text has the same size
+whatever photo it came from: shown 6 cm wide on a phone, the station values are as high as
+print of 6 points.
 
 The file is made from pixels alone: nothing of the photo's own metadata travels with it.
 """
@@ -12,6 +13,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from io import BytesIO
 from itertools import count
 from pathlib import Path
 
@@ -36,6 +38,8 @@ from rigvision.report.overlay import (
     draw_socket,
     draw_yoke,
 )
+from rigvision.report.seal import Seal, seal_code
+from rigvision.report.seal_panel import draw_seal
 from rigvision.report.strip import draw_figures, draw_key, draw_strip
 
 WIDTH_PX = 2000
@@ -53,11 +57,17 @@ _DEVICES = {"CON", "PRN", "AUX", "NUL"} | {f"{d}{n}" for d in ("COM", "LPT") for
 MOST_BYTES = 50_000_000
 
 
-def draw(result: CheckResult) -> Image.Image:
-    """The analysed image of a result that still carries its evidence.
+def draw(result: CheckResult, seal: Seal | None = None) -> Image.Image:
+    """The analysed image of a result that still carries its evidence, with its record's seal.
 
     Raises UsageError without evidence, PhotoError if the photo can no longer be read.
     """
+    whole = unsealed(result)
+    return Image.fromarray(_sealed(whole, seal) if seal else whole)
+
+
+def unsealed(result: CheckResult) -> Pixels:
+    """The image without its record, RGB (H, W, 3): nearly all of the work. Raises as ``draw``."""
     evidence = result.evidence
     if not isinstance(evidence, Evidence):
         raise UsageError(
@@ -76,6 +86,11 @@ def draw(result: CheckResult) -> Image.Image:
     return _stacked([part for part in parts if part is not None])
 
 
+def _sealed(whole: Pixels, seal: Seal) -> Pixels:
+    """The image with its record under it, drawn at its width: a code's pixels stay sharp."""
+    return np.concatenate([whole, draw_seal(seal, whole.shape[1]).pixels])
+
+
 def _colours(evidence: Evidence) -> Image.Image:
     """The photo to draw on, decoded as carefully as it was for the check."""
     if not evidence.guarded:
@@ -85,33 +100,51 @@ def _colours(evidence: Evidence) -> Image.Image:
     return read_colour_guarded(evidence.photo_path)
 
 
-def write(result: CheckResult, folder: str | os.PathLike[str]) -> Path:
+def as_jpeg(result: CheckResult, seal: Seal | None = None) -> bytes:
+    """The analysed image as it is written to a file: what is hashed, kept and signed."""
+    return jpeg_of(unsealed(result), result, seal)
+
+
+def jpeg_of(whole: Pixels, result: CheckResult, seal: Seal | None) -> bytes:
+    """An image that is drawn already, with its record under it, as it is written to a file."""
+    content = BytesIO()
+    labels = _labels(result, seal)
+    image = Image.fromarray(_sealed(whole, seal) if seal else whole)
+    image.save(content, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
+    return content.getvalue()
+
+
+def write(result: CheckResult, folder: str | os.PathLike[str], seal: Seal | None = None) -> Path:
     """Write ``NAME.checked.jpg`` into the folder, which is made if need be.
 
     An earlier image of the same photo is replaced. A name taken by anything else stays as
     it is, the photo itself above all: the new file then gets -2, -3 and so on. A
     half-written file never carries the final name, and no link is followed to write.
     """
-    image = draw(result)
+    content = as_jpeg(result, seal)
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
     stem = _file_stem(result.photo.name)
     part = target / f".{secrets.token_hex(8)}.part"
-    labels = _labels(result)
     try:
         with part.open("xb") as file:  # fails where anything has that name, a link too
-            image.save(file, "JPEG", quality=JPEG_QUALITY, subsampling=0, exif=labels)
-        return _named(part, target, stem, str(labels[ExifTags.Base.ImageDescription]))
+            file.write(content)
+        return _named(part, target, stem, _description(result, seal))
     finally:
         part.unlink(missing_ok=True)
 
 
-def _labels(result: CheckResult) -> Image.Exif:
-    """All the metadata there is: what made the image, and from which photo."""
+def _labels(result: CheckResult, seal: Seal | None) -> Image.Exif:
+    """All the metadata there is: what made the image, from which photo, of which record."""
     exif = Image.Exif()
     exif[ExifTags.Base.Software] = f"rigvision {result.version}"
-    exif[ExifTags.Base.ImageDescription] = f"photo sha256 {result.photo.sha256}"
+    exif[ExifTags.Base.ImageDescription] = _description(result, seal)
     return exif
+
+
+def _description(result: CheckResult, seal: Seal | None) -> str:
+    photo = f"photo sha256 {result.photo.sha256}"
+    return f"{photo}, record {seal_code(seal)}" if seal else photo
 
 
 def _named(part: Path, folder: Path, stem: str, description: str) -> Path:
@@ -141,12 +174,16 @@ def _moved(part: Path, name: Path) -> bool:
 
 
 def _is_image_of(path: Path, description: str) -> bool:
-    """Whether a file is an earlier analysed image of this photo: its label stands in its head."""
+    """Whether a file is an earlier image of this photo and record: its label stands in its head.
+
+    A text in EXIF ends with a zero byte: an image without a record never takes a recorded one's
+    place.
+    """
     try:
         head = read_ordinary(path, MOST_BYTES)[:4096]
     except OSError:
         return False
-    return head.startswith(b"\xff\xd8") and description.encode() in head
+    return head.startswith(b"\xff\xd8") and description.encode() + b"\0" in head
 
 
 def _file_stem(name: str) -> str:
@@ -205,12 +242,11 @@ def _detail_part(photo: Pixels, result: CheckResult, evidence: Evidence) -> Canv
     return canvas
 
 
-def _stacked(parts: list[Canvas]) -> Image.Image:
+def _stacked(parts: list[Canvas]) -> Pixels:
     whole = Canvas(WIDTH_PX, sum(part.height_px for part in parts))
     top = 0
     for part in parts:
         whole.paste(part.pixels, 0, top)
         top += part.height_px
     shrink = min(1.0, HIGHEST_PX / whole.height_px)
-    pixels = cv2.resize(whole.pixels, None, None, shrink, shrink, cv2.INTER_AREA)
-    return Image.fromarray(np.asarray(pixels))
+    return np.asarray(cv2.resize(whole.pixels, None, None, shrink, shrink, cv2.INTER_AREA))

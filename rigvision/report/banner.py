@@ -7,18 +7,31 @@ outline alone, at thumbnail size, without colour.
 from __future__ import annotations
 
 from math import cos, pi, sin
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from rigvision.decision.result import CheckResult
+from rigvision.ground.conventions import FloatArray
 from rigvision.ground.shown import one_line
 from rigvision.report.canvas import WHITE, Canvas, Colour, Stroke, font, wrapped
 from rigvision.report.figures import percent
 from rigvision.report.wording import LOOKS, deciding_reason, what_to_do
 
+if TYPE_CHECKING:
+    from rigvision.report.saved_result import SavedResult
+
 PAD_PX = 40
 SHAPE_RADIUS_PX = 112
 WORD_PX, ACTION_PX, REASON_PX = 136, 74, 52
+
+
+class Surface(Protocol):
+    """What shapes can be drawn on: pixels or a page."""
+
+    def disc(self, x: float, y: float, radius_px: float, fill: Colour) -> None: ...
+    def polygon(self, points: FloatArray, fill: Colour) -> None: ...
+    def line(self, points: FloatArray, stroke: Stroke) -> None: ...
 
 
 def draw_banner(result: CheckResult, width_px: int) -> Canvas:
@@ -32,7 +45,7 @@ def draw_banner(result: CheckResult, width_px: int) -> Canvas:
     canvas = Canvas(width_px, height_px, look.colour)
     middle = PAD_PX + SHAPE_RADIUS_PX
     draw_shape(canvas, PAD_PX + SHAPE_RADIUS_PX, middle, SHAPE_RADIUS_PX, result)
-    side_note = _borderline(result)
+    side_note = borderline_words(result)
     canvas.text(
         left, middle - (30 if side_note else 0), look.word, font(WORD_PX, True), anchor="lm"
     )
@@ -47,9 +60,16 @@ def draw_banner(result: CheckResult, width_px: int) -> Canvas:
     return canvas
 
 
-def draw_shape(canvas: Canvas, x: float, y: float, radius_px: float, result: CheckResult) -> None:
-    """The verdict's shape in white, its sign in the verdict's colour."""
-    colour = LOOKS[result.verdict].colour
+def draw_shape(
+    canvas: Surface,
+    x: float,
+    y: float,
+    radius_px: float,
+    result: CheckResult | SavedResult,
+    colour: Colour | None = None,
+) -> None:
+    """The verdict's shape in white, its sign in the verdict's colour or the one given."""
+    colour = colour or LOOKS[result.verdict].colour
     if result.verdict == "pass":
         canvas.disc(x, y, radius_px, WHITE)
         tick = np.array([[-0.50, 0.04], [-0.14, 0.40], [0.52, -0.36]])
@@ -69,7 +89,8 @@ def _why(result: CheckResult) -> str:
     return one_line(reason.text) if reason else ""
 
 
-def _borderline(result: CheckResult) -> str:
+def borderline_words(result: CheckResult | SavedResult) -> str:
+    """What makes a verdict borderline; nothing where it is not."""
     if not result.borderline:
         return ""
     if result.gap is None or result.gap.conformance_probability is None:
@@ -77,7 +98,7 @@ def _borderline(result: CheckResult) -> str:
     return f"borderline: gap inside with {percent(result.gap.conformance_probability)}"
 
 
-def _clockwise(result: CheckResult) -> bool:
+def _clockwise(result: CheckResult | SavedResult) -> bool:
     """Which way the arrow turns; clockwise also where no turn is called for."""
     return "counter-clockwise" not in result.turns.instruction.split(",")[0]
 
@@ -92,7 +113,7 @@ def _sign(colour: Colour, radius_px: float) -> Stroke:
 
 
 def _turning_arrow(
-    canvas: Canvas, x: float, y: float, radius_px: float, colour: Colour, *, clockwise: bool
+    canvas: Surface, x: float, y: float, radius_px: float, colour: Colour, *, clockwise: bool
 ) -> None:
     """Three quarters of a circle with a head at its end."""
     mirror = 1.0 if clockwise else -1.0

@@ -1,13 +1,20 @@
-"""The figures of a result as rows: name, value with uncertainty, limit, whether it is out."""
+"""The figures of a result as rows: name, value with uncertainty, limit, whether it is out.
+
+A result just measured carries its frame, and so all limits; a saved one those it was judged by.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rigvision.decision.result import CheckResult
 from rigvision.report.figures import NOT_MEASURED, percent, with_uncertainty
-from rigvision.world.frame import Frame, YokeLimits
+from rigvision.world.frame import Frame
+
+if TYPE_CHECKING:
+    from rigvision.report.saved_result import SavedResult
 
 #: Nobody turns a wrench finer than this; more decimals would only hide the number.
 FINEST_TURN = 0.01
@@ -33,12 +40,12 @@ class FigureRow:
     out: bool = False
 
 
-def figure_rows(result: CheckResult) -> list[FigureRow]:
+def figure_rows(result: CheckResult | SavedResult) -> list[FigureRow]:
     """Gap, taper and yoke; each says "not measured" where it was not."""
     return [*_gap_rows(result), *_yoke_rows(result), _turns_row(result)]
 
 
-def _gap_rows(result: CheckResult) -> Iterator[FigureRow]:
+def _gap_rows(result: CheckResult | SavedResult) -> Iterator[FigureRow]:
     gap, codes = result.gap, {r.code for r in result.reasons}
     if gap is None:
         yield FigureRow("Gap", "Gap", NOT_MEASURED)
@@ -53,33 +60,31 @@ def _gap_rows(result: CheckResult) -> Iterator[FigureRow]:
         f"{gap.lower_mm:.2f} … {gap.upper_mm:.2f}",
         bool(codes & {"gap-high", "gap-low"}),
     )
-    frame = _frame_of(result)
     yield FigureRow(
         "Taper",
         "Taper",
         with_uncertainty(gap.taper_mm, gap.taper_expanded_uncertainty_mm, "mm"),
-        *_at_most(frame.gap.taper_limit_mm if frame else None, 2, "mm"),
+        *_at_most(_taper_limit_mm(result), 2, "mm"),
         "taper" in codes,
     )
 
 
-def _yoke_rows(result: CheckResult) -> Iterator[FigureRow]:
+def _yoke_rows(result: CheckResult | SavedResult) -> Iterator[FigureRow]:
     yoke, codes = result.yoke, {r.code for r in result.reasons}
-    limits = _yoke_limits(result)
     for name, short_name, figure, unit, decimals, code in _YOKE_FIGURES:
         expanded = getattr(yoke, f"{figure}_expanded_uncertainty_{unit}")
         yield FigureRow(
             name,
             short_name,
             with_uncertainty(getattr(yoke, f"{figure}_{unit}"), expanded, unit),
-            *_at_most(getattr(limits, f"{figure}_{unit}", None), decimals, unit),
+            *_at_most(_yoke_limit(result, figure, unit), decimals, unit),
             code in codes,
         )
     engaged = {True: "yes", False: "no", None: NOT_MEASURED}[yoke.engaged]
     yield FigureRow("Yoke engaged", "Engaged", engaged)
 
 
-def _turns_row(result: CheckResult) -> FigureRow:
+def _turns_row(result: CheckResult | SavedResult) -> FigureRow:
     turns = result.turns
     if turns.value is None or turns.direction is None:
         return FigureRow("Turns", "Turns", NOT_MEASURED)
@@ -94,7 +99,7 @@ def _turns_row(result: CheckResult) -> FigureRow:
     return FigureRow(f"Turns {short}", "Turns", amount, source, short)
 
 
-def after_turn_row(result: CheckResult) -> FigureRow | None:
+def after_turn_row(result: CheckResult | SavedResult) -> FigureRow | None:
     """The gap to expect once turned, and how sure the flat is; None where no turn is due."""
     turns = result.turns
     if turns.direction not in ("close", "open") or turns.gap_after_mm is None:
@@ -109,7 +114,7 @@ def after_turn_row(result: CheckResult) -> FigureRow | None:
     )
 
 
-def risk_line(result: CheckResult) -> str | None:
+def risk_line(result: CheckResult | SavedResult) -> str | None:
     """What a pass leaves of doubt; None for other verdicts."""
     decision = result.decision
     if result.verdict != "pass" or decision is None or decision.joint_risk is None:
@@ -126,12 +131,25 @@ def _at_most(limit: float | None, decimals: int, unit: str) -> tuple[str, str]:
     return f"at most {limit:.{decimals}f} {unit}", f"≤ {limit:.{decimals}f}"
 
 
-def _frame_of(result: CheckResult) -> Frame | None:
-    """The frame the photo was judged by, where the result still carries its evidence."""
-    frame = getattr(result.evidence, "frame", None)
-    return frame if isinstance(frame, Frame) else None
-
-
-def _yoke_limits(result: CheckResult) -> YokeLimits | None:
+def _taper_limit_mm(result: CheckResult | SavedResult) -> float | None:
     frame = _frame_of(result)
-    return frame.yoke_limits if frame else None
+    return frame.gap.taper_limit_mm if frame else _judged_limit(result, "taper")
+
+
+def _yoke_limit(result: CheckResult | SavedResult, figure: str, unit: str) -> float | None:
+    frame = _frame_of(result)
+    if frame is None:
+        return _judged_limit(result, figure)
+    return getattr(frame.yoke_limits, f"{figure}_{unit}", None)
+
+
+def _judged_limit(result: CheckResult | SavedResult, quantity: str) -> float | None:
+    """The upper limit that a figure was judged by; None where it was not judged."""
+    judged = result.decision.characteristics if result.decision else ()
+    return next((c.upper for c in judged if c.quantity == quantity), None)
+
+
+def _frame_of(result: CheckResult | SavedResult) -> Frame | None:
+    """The frame the photo was judged by, where the result still carries its evidence."""
+    frame = getattr(getattr(result, "evidence", None), "frame", None)
+    return frame if isinstance(frame, Frame) else None

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rigvision.decision.reasons import REASONS, Reason
 from rigvision.decision.result import CheckResult, Verdict
+
+if TYPE_CHECKING:
+    from rigvision.report.saved_result import SavedResult
 
 CAUTION = (
     "Aid only: it does not release anything. Follow the approved maintenance data; "
@@ -32,7 +36,7 @@ LOOKS: dict[Verdict, Look] = {
 }
 
 
-def what_to_do(result: CheckResult) -> str:
+def what_to_do(result: CheckResult | SavedResult) -> str:
     """One line: the turn where a turn helps, else the remedy of the verdict's first reason."""
     turning = result.turns.direction in ("close", "open")
     if result.verdict == "pass" or (result.verdict == "adjust" and turning):
@@ -41,7 +45,7 @@ def what_to_do(result: CheckResult) -> str:
     return first.remedy if first else result.turns.instruction
 
 
-def deciding_reason(result: CheckResult) -> Reason | None:
+def deciding_reason(result: CheckResult | SavedResult) -> Reason | None:
     """The first reason that leads to the verdict, or the first of all; None where none is given."""
     weighty = [r for r in result.reasons if _outcome(r) == result.verdict]
     return next(iter([*weighty, *result.reasons]), None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any, Literal, Self
 
 import numpy as np
@@ -99,6 +100,22 @@ class Yoke(Table):
         return np.asarray(self.tag_centre_mm) + CORNER_SIGNS * self.tag_size_mm / 2
 
 
+class Calibration(Table):
+    """When the gauge was last compared with a standard, and when it must be again."""
+
+    certificate: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./_-]{0,63}$")
+    calibrated_on: date
+    due_on: date = Field(description="the last day on which it may be used")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.due_on <= self.calibrated_on:
+            raise ValueError(
+                f"due_on = {self.due_on} must come after calibrated_on = {self.calibrated_on}"
+            )
+        return self
+
+
 class Gauge(Table):
     """A rig gauge, read from ``models/gauges/NAME.toml``."""
 
@@ -109,6 +126,7 @@ class Gauge(Table):
     windows: Windows
     marks: Marks
     yoke: Yoke | None = None
+    calibration: Calibration | None = None
 
     @model_validator(mode="after")
     def _yoke_tag_is_its_own(self) -> Self:

@@ -14,7 +14,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Annotated, Any, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationError, model_validator
 
 from rigvision.ground.errors import ModelError
 from rigvision.ground.ordinary_file import read_ordinary
@@ -46,6 +46,20 @@ class Table(BaseModel):
     """One table of a model file."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+    #: The bytes of the file that it was read from; none for a table inside it.
+    _content: bytes = PrivateAttr(default=b"")
+
+    @property
+    def content(self) -> bytes:
+        """The file as it was read, so that what was measured with can be kept.
+
+        A copy with other values still has the bytes of its original.
+        """
+        return self._content
+
+    def __eq__(self, other: object) -> bool:
+        """Equal values are equal models, whatever comments stood beside them."""
+        return type(self) is type(other) and self.__dict__ == other.__dict__
 
     @model_validator(mode="before")
     @classmethod
@@ -83,16 +97,19 @@ def read_model(path: Path, kind: type[AnyTable]) -> AnyTable:
 
     Raises ModelError, naming file, table, key, the value found and what is allowed.
     """
-    data = _parsed(path)
+    content = _content(path)
+    data = _parsed(path, content)
     try:
-        return kind.model_validate(data)
+        model = kind.model_validate(data)
     except ValidationError as error:
         raise _invalid(path, kind, error) from error
+    model._content = content
+    return model
 
 
-def _parsed(path: Path) -> dict[str, Any]:
+def _parsed(path: Path, content: bytes) -> dict[str, Any]:
     """The file's TOML, of a size and depth that a model may have."""
-    text = _text(path)
+    text = _text(path, content)
     if _LONG_KEY.search(text):
         raise _unreadable(path, f"it has a key of more than {MAX_DEPTH} parts")
     try:
@@ -105,12 +122,17 @@ def _parsed(path: Path) -> dict[str, Any]:
     return data
 
 
-def _text(path: Path) -> str:
+def _text(path: Path, content: bytes) -> str:
     """The file as text; some editors put a byte order mark before it."""
     try:
-        return read_ordinary(path, MAX_MODEL_BYTES).decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _unreadable(path, "it is not UTF-8 text") from error
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return read_ordinary(path, MAX_MODEL_BYTES)
     except OSError as error:
         raise _unreadable(path, error.strerror or "it cannot be opened") from error
     except ValueError as error:

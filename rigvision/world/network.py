@@ -42,6 +42,7 @@ class Network:
     scale: SingleArray  # (F,)
     weights: tuple[SingleArray, ...]
     biases: tuple[SingleArray, ...]
+    content: bytes = b""  # of the file, so that what was measured with can be kept
 
     def __call__(self, features: FloatArray) -> FloatArray:
         """Outputs (M, N, out) for features (N, F)."""
@@ -79,7 +80,8 @@ def read_network(path: Path) -> Network:
 
 
 def _read(path: Path) -> Network:
-    arrays = _arrays(read_ordinary(path, MAX_BYTES))
+    content = read_ordinary(path, MAX_BYTES)
+    arrays = _arrays(content)
     count = sum(name.startswith("weight") for name in arrays)
     if not all(np.isfinite(a).all() for a in arrays.values()):
         raise ValueError("it holds numbers that are not finite")
@@ -88,7 +90,7 @@ def _read(path: Path) -> Network:
     biases = tuple(arrays[f"bias{k}"] for k in range(count))
     if not _fit(mean, scale, weights, biases):
         raise ValueError("its layers do not fit together")
-    return Network(mean, scale, weights, tuple(bias[:, None, :] for bias in biases))
+    return Network(mean, scale, weights, tuple(bias[:, None, :] for bias in biases), content)
 
 
 def _arrays(content: bytes) -> dict[str, SingleArray]:

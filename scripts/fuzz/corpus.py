@@ -10,6 +10,7 @@ import numpy as np
 from PIL import Image
 
 import rigvision
+from fuzz.exported import exported
 from rigvision.report.as_json import as_json
 from rigvision.world.catalogue import shipped_models_folder
 
@@ -24,6 +25,7 @@ def write_corpus(folder: Path) -> None:
         "exif": {"phone": _exif().tobytes()[6:]},
         "toml": {p.stem: p.read_bytes() for p in shipped_models_folder().glob("*/*.toml")},
         "saved": {"retake": _saved(folder, pictures["jpeg"])},
+        **{form: {"accepted": content} for form, content in exported().items()},
     }
     for name, files in parts.items():
         (folder / name).mkdir(parents=True, exist_ok=True)

@@ -32,3 +32,15 @@ def file_system_of(folder: Path, mounts: Path = MOUNTS) -> str | None:
 def _unescaped(point: str) -> str:
     """The kernel writes blanks and such as three octal digits."""
     return re.sub(r"\\([0-7]{3})", lambda m: chr(int(m.group(1), 8)), point)
+
+
+def network_doubt(path: Path) -> str | None:
+    """What there is to say where a ledger lies on a network, None where it does not."""
+    folder = next(folder for folder in path.absolute().parents if folder.is_dir())
+    kind = file_system_of(folder)
+    if kind not in NETWORK:
+        return None
+    return (
+        f"The ledger lies on a network ({kind}), where SQLite's locks cannot be relied on: let one "
+        "program at a time write, or keep it on this machine's own disk and back it up there."
+    )

@@ -1,0 +1,1 @@
+"""How surely photos that count twice are told from honest ones."""
