@@ -93,7 +93,8 @@ def _checked(
         seen.prior = camera_prior(known_camera, picture)
         seen.pose = solve_pose(seen.marks, seen.gauge, seen.prior)
         seen.conditions = look_over(picture, seen.pose, seen.gauge, seen.frame)
-        seen.slot = find_slot(picture, seen.pose, seen.gauge, seen.frame)
+        white_blown = seen.conditions.exposure.white_blown
+        seen.slot = find_slot(picture, seen.pose, seen.gauge, seen.frame, white_blown)
         seen.gap = measure_gap(seen.slot, seen.pose, seen.gauge, seen.frame)
         seen.yoke = find_yoke(picture, seen.marks, seen.pose, seen.gauge, seen.frame)
         seen.alignment = measure_yoke(seen.yoke, seen.pose, seen.frame)

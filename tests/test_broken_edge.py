@@ -196,3 +196,5 @@ def test_where_no_light_falls_no_edge_is_believed(slots):
     for slot in slots[:10]:
         flat = replace(slot.profiles, light=np.full_like(slot.profiles.light, 0.3))
         assert not read_edges(flat, slot.edges_mm).believable.any()
+        # Before a light duct light need not fall: other things must tell the edge.
+        assert read_edges(flat, slot.edges_mm, light_duct=np.array([True])).believable.all()

@@ -347,7 +347,7 @@ def test_image_that_cannot_be_written_fails_but_the_result_is_printed(
 def test_models_lists_what_is_installed(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("models") == 0
     out = capsys.readouterr().out
-    for part in ("RG-10", "8 marks", "DF-10", "10 doors", "generic-phone"):
+    for part in ("RG-10", "8 marks", "due 2027-06-15", "DF-10", "10 doors", "generic-phone"):
         assert part in out
 
 

@@ -39,6 +39,20 @@ def test_lines_along_the_gap_are_not_its_edges(taken, name, strength, seed):
     assert result.gap.mean_mm == pytest.approx(truth["gap"]["mean_mm"], abs=0.2)
 
 
+@pytest.mark.parametrize(("strength", "seed"), [(1, 5001), (2, 5004), (3, 5004)])
+def test_a_slot_before_a_light_duct_is_read(taken, strength, seed):
+    """Half, 0.9 and 1.6 times as bright as the door; all were refused for want of contrast."""
+    result, truth = taken("light-duct", strength, seed)
+    assert result.gap.mean_mm == pytest.approx(truth["gap"]["mean_mm"], abs=0.2)
+    assert not result.evidence.slot.lost
+
+
+def test_grease_at_two_stations_leaves_the_others(taken):
+    result, truth = taken("grease-on-edge", 2, 5001)
+    assert 1 <= len(result.evidence.slot.lost) <= 3
+    assert result.gap.mean_mm == pytest.approx(truth["gap"]["mean_mm"], abs=0.2)
+
+
 def test_glare_along_the_gap_loses_the_stations_it_covers(taken):
     """Twelve times as bright as a white pad over 25 mm to either side."""
     result, _ = taken("glare-on-edges", 3, 5003)

@@ -61,3 +61,21 @@ def test_an_edge_out_of_view_is_not_straight():
     light[:, :, 3:] = np.nan
     wander = edge_course(SlotPixels(light, Y_MM, ALONG_MM, 0.985), EDGES).wander_mm
     assert np.isinf(wander).all()
+
+
+LIT = np.array([True])
+
+
+@pytest.mark.parametrize("slot", [0.02, 0.36, 0.9], ids=["dark", "between", "lighter"])
+def test_before_a_light_duct_a_straight_edge_does_not_wander(slot):
+    assert edge_course(strip(slot=slot), EDGES, LIT).wander_mm.max() < 1e-3
+
+
+@pytest.mark.parametrize("slot", [0.1, 0.9], ids=["half-dark", "lighter"])
+def test_before_a_light_duct_a_wavy_edge_wanders(slot):
+    """0.05 mm: 0.035 mm RMS. Averaging takes a tenth of it; the light of all pieces together, by
+    which it is measured, is softer for the waves, and gives it back.
+    """
+    wander = edge_course(strip(door_wave_mm=0.05, slot=slot), EDGES, LIT).wander_mm[0]
+    assert wander[1] == pytest.approx(0.035, abs=0.006)
+    assert wander[0] < 1e-3

@@ -90,7 +90,9 @@ def test_the_chance_stated_is_not_less_than_that_found(gauge: Gauge) -> None:
 
 def test_too_few_marks_tell_nothing(gauge: Gauge) -> None:
     whole = photo(CAMERA, gauge)
-    three = with_marks({k: whole.marks_px[k] for k in ("100", "101", "104")})
-    assert match_exposures(whole, three) is None
+    four = with_marks({k: whole.marks_px[k] for k in ("100", "101", "104", "107")})
+    assert match_exposures(whole, four) is None
+    in_a_row = with_marks({k: (x, 2.0 * x) for k, (x, _) in whole.marks_px.items()})
+    assert match_exposures(whole, in_a_row) is None
     in_one_place = with_marks(dict.fromkeys(whole.marks_px, (5.0, 5.0)))
     assert match_exposures(whole, in_one_place) is None

@@ -44,3 +44,21 @@ def test_a_profile_turned_round_costs_the_same():
     values = np.random.default_rng(5).normal(0.0, 1.0, 30)
     there, back = FacePieces(values, TUNING), FacePieces(values[::-1], TUNING)
     np.testing.assert_allclose(there.before(), back.beyond()[::-1], rtol=0, atol=1e-3)
+
+
+def test_a_round_costs_less_than_a_border():
+    """A face, then a dip of three places at its end; a piece one darker is no round."""
+    dip = np.where(np.arange(20) < 17, 0.0, -3.0)
+    pieces = FacePieces(dip, TUNING)
+    assert pieces.before_round(4, 1.0, drop=3.5)[20] == pytest.approx(1.0, abs=1e-3)
+    assert pieces.before_round(4, 1.0, drop=1.5)[20] == pytest.approx(4.0, abs=1e-3)
+    # Longer than a round may be.
+    assert pieces.before_round(2, 1.0, drop=3.5)[20] == pytest.approx(4.0, abs=1e-3)
+
+
+def test_rounds_of_a_profile_turned_round_cost_the_same():
+    values = np.random.default_rng(6).normal(0.0, 1.0, 30)
+    there, back = FacePieces(values, TUNING), FacePieces(values[::-1], TUNING)
+    np.testing.assert_allclose(
+        there.before_round(5, 1.0, 1.0), back.beyond_round(5, 1.0, 1.0)[::-1], rtol=0, atol=1e-3
+    )

@@ -8,7 +8,7 @@ from string import Formatter
 import pytest
 
 from rigvision.records.bodies import Definition, Flag
-from rigvision.records.flags import FLAGS, Checked, Earlier, Place, flags_of
+from rigvision.records.flags import FLAGS, Checked, Earlier, Place, Relied, flags_of
 from rigvision.records.sameness import Sameness
 
 BEFORE = Place("J-0001", "ESN 1", "DF-10", 3, "before")
@@ -116,6 +116,18 @@ def test_calibration_due(due: str | None, offset_min: int, expected: list[str]) 
     gauge = Definition("gauge", "RG-10", "0" * 64, due)
     checked = replace(GOOD, definitions=(gauge,), clock_offset_min=offset_min)
     assert codes(flags_of(checked)) == expected
+
+
+def test_another_file_under_a_relied_name() -> None:
+    frame, gauge = Definition("frame", "DF-10", "1" * 64), Definition("gauge", "RG-10", "2" * 64)
+    checked = replace(GOOD, definitions=(gauge, frame))
+    same = Relied("K7Q2-M9XA", frame)
+    other = Relied("K7Q2-M9XA", replace(frame, sha256="3" * 64))
+    namesake = Relied("K7Q2-M9XA", replace(frame, kind="camera", sha256="3" * 64))
+    assert flags_of(checked, relied=[same, namesake]) == ()
+    (flag,) = flags_of(checked, relied=[other])
+    assert (flag.code, flag.record) == ("definition-changed", "K7Q2-M9XA")
+    assert flag.text.startswith("The file of frame DF-10 is another than the one that record K7Q2")
 
 
 def test_every_flag_says_what_was_found_and_what_to_do() -> None:

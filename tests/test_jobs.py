@@ -18,6 +18,7 @@ from rigvision.records.jobs import (
     open_job_named,
 )
 from rigvision.records.ledger import Ledger
+from rigvision.records.ledger_error import LedgerError
 from rigvision.world.frame import Frame
 from tests.invented_records import record_check
 
@@ -145,3 +146,11 @@ def test_harmless_text_of_any_language_is_kept_in_one_form(ledger: Ledger, frame
     open_job(ledger, replace(WANTED, remark=remark), frame)
     kept = job_named(ledger, "J-0001").opened.remark
     assert kept == "Tür geprüft, r\u00e9glage [bold]fait[/bold] שלום"
+
+
+def test_an_entry_that_was_changed_is_a_sentence(ledger: Ledger, frame: Frame) -> None:
+    open_job(ledger, WANTED, frame)
+    ledger.connection.execute("DROP TRIGGER entry_no_update")
+    ledger.connection.execute('UPDATE entry SET body = \'{"job":"J-0001"}\' WHERE sequence = 2')
+    with pytest.raises(LedgerError, match=r"Entry 2 \(job-opened\) does not have the form"):
+        job_named(ledger, "J-0001")

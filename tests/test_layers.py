@@ -26,6 +26,7 @@ LAYERS = (
     "chain",
     "report",
     "records",
+    "training",
     "doctor",
     "cli",
 )

@@ -25,8 +25,9 @@ from rigvision.records.sameness import compare
 from rigvision.synthetic import Scene, ideal_scene
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
-from tests.photos import Photographer, camera_at
+from tests.photos import Photographer, camera_at, checked
 
+SAMPLES = Path(__file__).parents[1] / "sample_images"
 ELSEWHERE = {"tilt_deg": 19.0, "azimuth_deg": -130.0, "roll_deg": -8.0, "distance_mm": 245.0}
 
 
@@ -96,6 +97,7 @@ def test_copies_are_the_same_photo(photo: Path, tmp_path: Path) -> None:
         "recompressed": (original, 50),
         "smaller": (original.resize((w * 3 // 4, h * 3 // 4)), 80),
         "cut": (original.crop((40, 30, w - 25, h - 50)), 90),
+        "stretched": (original.resize((w, round(h * 0.985))), 85),
         "turned": (original.transpose(Image.Transpose.ROTATE_270), 90),
         "askew": (original.rotate(2.0, Image.Resampling.BICUBIC, expand=True), 90),
         "brighter": (original.point(lambda v: min(255, int(1.2 * v) + 8)), 90),
@@ -115,6 +117,15 @@ def test_what_was_photographed_twice_and_what_was_moved(
     assert compare(first, likeness(shoot(moved, elsewhere).path)).kind == "same-parts"
     other = likeness(shoot(scene, elsewhere, seed=2).path)
     assert compare(first, other).kind == "different"
+
+
+@pytest.mark.parametrize("other", ["greasy-edges", "portrait"])
+def test_a_path_traced_door_is_known_again(other: str) -> None:
+    """Other light, another state, from another side; the metal and its scratches are the same."""
+    first, second = (likeness_of(checked(SAMPLES / f"{n}.jpg")) for n in ("nominal", other))
+    assert first is not None
+    assert second is not None
+    assert compare(first, second).kind == "same-parts"
 
 
 def kept(ledger: Ledger, record: str, of: JobOpened, stage: Any, seen: Likeness) -> CheckRecorded:

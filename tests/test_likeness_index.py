@@ -78,11 +78,11 @@ def is_found(
         photo(camera_mm=ELSEWHERE),
         photo(differing(SILL, 90), differing(BARREL, 130), camera_mm=ELSEWHERE),
         photo(differing(SILL, 130), differing(BARREL, 90), camera_mm=ELSEWHERE),
-        photo(differing(SILL, 99), differing(BARREL, 99)),
+        photo(differing(SILL, 95), differing(BARREL, 130)),
         photo(figures={}),
         photo(figures={"gap_mm": (0.8, 0.05)}, sketches={}, camera_mm=ELSEWHERE),
         photo(camera_mm=(21.8, 43.4, 250.0)),  # nearly along the line of sight
-        photo(camera_mm=(31.0, 29.0, 230.0), figures=with_figures(clock_deg=3.5)),
+        photo(camera_mm=(37.0, 23.0, 230.0), figures=with_figures(clock_deg=3.5)),
         photo(figures=with_figures(gap_mm=0.79999, lateral_mm=0.19, clock_deg=1.9)),
         photo(figures=with_figures(gap_mm=0.8001, lateral_mm=0.001), camera_mm=ELSEWHERE),
     ],

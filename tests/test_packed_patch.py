@@ -36,7 +36,17 @@ def test_two_cells_take_a_byte() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "?", "AAAA", "å", packed(noise(1))[:-4], packed(noise(1)) + "AAAA", "/////w=="]
+    "text",
+    [
+        "",
+        "?",
+        "AAAA",
+        "AAAAAA==",
+        "å",
+        packed(noise(1))[:-4],
+        packed(noise(1)) + "AAAA",
+        "/////w==",
+    ],
 )
 def test_text_that_is_no_patch_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"base64|ASCII|fill"):

@@ -9,10 +9,18 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
+from threading import Barrier, Thread
 
 import pytest
 
-from rigvision.ground.errors import PhotoError, RigvisionError, SignOffError, UsageError
+import rigvision
+from rigvision.ground.errors import (
+    PhotoError,
+    RecordingError,
+    RigvisionError,
+    SignOffError,
+    UsageError,
+)
 from rigvision.records import recording
 from rigvision.records.bodies import CheckRecorded, Definition
 from rigvision.records.correction import correct_record
@@ -23,14 +31,15 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.read_body import core_sha256, read_body, result_sha256
 from rigvision.records.record_view import view_record
-from rigvision.records.recording import RecordingError, check_to_record, record_check
+from rigvision.records.recording import check_to_record, record_check
 from rigvision.records.sameness import Sameness
-from rigvision.records.signing import measuring, require_may_measure
+from rigvision.records.signing import measuring, require_may_measure, sign_record
 from rigvision.records.statement import flaw_of, mismatch_of
 from rigvision.report.as_json import as_json
 from rigvision.report.saved_result import parse_saved
+from rigvision.world.catalogue import models_folder
 from tests.half_size import half_size_file
-from tests.job_rig import checked_sample, drawn_once, open_job_in, ready, recorded_sample
+from tests.job_rig import DOOR, checked_sample, drawn_once, open_job_in, ready, recorded_sample
 from tests.signing import INSPECTOR, MECHANIC
 
 
@@ -272,6 +281,75 @@ def test_what_it_resembles_is_flagged(
     flag = next(f for f in made.flags if f.code == "same-setup-other-door")
     assert flag.record == "AAAA-AAAA"
     assert view_record(ledger, made.record).flags == made.flags
+
+
+def with_wider_limits(name: str, folder: Path, own: Path) -> recording.CheckToRecord:
+    """The check of a sample with a frame of the same name that lets more pass."""
+    text = (models_folder() / "frames" / "DF-10.toml").read_text(encoding="utf-8")
+    own.write_text(text.replace("upper_mm = 1.05", "upper_mm = 1.95"), encoding="utf-8")
+    result = rigvision.check(folder / name, frame=str(own), door=DOOR)
+    assert result.frame == "DF-10"
+    return check_to_record(result, {})
+
+
+def test_other_limits_under_the_same_name_are_flagged(
+    ledger: Ledger, folder: Path, tmp_path: Path
+) -> None:
+    first = recorded_sample(ledger, "nominal.jpg", folder)
+    checked_sample("open-1.3mm.jpg", folder)
+    widened = with_wider_limits("open-1.3mm.jpg", folder, tmp_path / "own.toml")
+    flags = {f.code: f.record for f in record_check(ledger, "J-0001", widened).flags}
+    assert flags["definition-changed"] == first.record
+    honest = recorded_sample(ledger, "open-2.2mm.jpg", folder)
+    assert "definition-changed" not in {f.code for f in honest.flags}
+
+
+def test_what_was_accepted_last_is_what_is_relied_on(
+    ledger: Ledger, folder: Path, tmp_path: Path
+) -> None:
+    for key in (MECHANIC, INSPECTOR):
+        enrol(ledger, key.owner)
+    checked_sample("open-1.3mm.jpg", folder)
+    widened = with_wider_limits("open-1.3mm.jpg", folder, tmp_path / "own.toml")
+    record_check(ledger, "J-0001", widened)
+    accepted = recorded_sample(ledger, "nominal.jpg", folder)
+    assert "definition-changed" in {f.code for f in accepted.flags}
+    sign_record(ledger, accepted.record, MECHANIC, "measured")
+    sign_record(ledger, accepted.record, INSPECTOR, "accepted", "the drawing's limits")
+    later = recorded_sample(ledger, "open-2.2mm.jpg", folder)
+    assert "definition-changed" not in {f.code for f in later.flags}
+
+
+# Two at once
+
+
+def test_two_programs_record_one_photo_once(ledger: Ledger, folder: Path, tmp_path: Path) -> None:
+    """Both have looked and found it new; the transaction decides."""
+    check, both_drew = ready("nominal.jpg", folder), Barrier(2)
+    said: list[str] = []
+
+    def draw(result):
+        drawn = drawn_once(result)
+        both_drew.wait(timeout=30)
+        return drawn
+
+    def program() -> None:
+        with Ledger.open(ledger.path) as mine:
+            try:
+                said.append(record_check(mine, "J-0001", check).record)
+            except RecordingError as error:
+                said.append(error.code)
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(recording, "unsealed_image", draw)
+    programs = [Thread(target=program) for _ in range(2)]
+    for one in programs:
+        one.start()
+    for one in programs:
+        one.join()
+    patch.undo()
+    assert sorted(s == "photo-recorded" for s in said) == [False, True]
+    assert sum(e.kind == "check-recorded" for e in ledger.entries()) == 1
 
 
 # Signed at once

@@ -77,14 +77,23 @@ def test_aims_are_reached_or_missed_by_the_counts():
     good = [record("pass", "pass", figures=(gap(0.01),), kind="dark:1") for _ in range(100)]
     good += [record("retake", "pass", "too-dark") for _ in range(20)]
     good += [record("adjust", "adjust", figures=(gap(0.01),), kind="none:0") for _ in range(9)]
-    assert robustness.aims_table(robustness.cells_of(good)).count("| reached |") == 5
+    assert robustness.aims_table(robustness.cells_of(good)).count("| reached |") == 6
     bad = [
         record("pass", "adjust", figures=(gap(0.2),), kind="dark:1"),
         record("retake", "pass", "too-dark", kind="dark:2"),
         record("retake", "pass", "yoke-hidden"),
         record("retake", "adjust", "too-dark", kind="none:0"),
     ]
-    assert robustness.aims_table(robustness.cells_of(bad)).count("**missed**") == 5
+    assert robustness.aims_table(robustness.cells_of(bad)).count("**missed**") == 6
+
+
+def test_photos_of_a_screen_are_counted_apart():
+    """They are refused at every strength, and rightly: reading is not what is wanted of them."""
+    read = [record("pass", "pass", figures=(gap(0.01),), kind="dark:1") for _ in range(9)]
+    screens = [record("retake", "pass", "screen", kind="screen:2")]
+    rows = robustness.aims_table(robustness.cells_of(read + screens)).splitlines()
+    assert "90.0% | 10 | at least 97% | **missed**" in next(r for r in rows if "1 and 2" in r)
+    assert "100.0% | 9 | at least 97% | reached" in next(r for r in rows if "screen" in r)
 
 
 def test_a_checked_photo_names_its_disturbance_and_comes_back_from_its_file(tmp_path, gauge, frame):

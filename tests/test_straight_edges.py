@@ -38,6 +38,35 @@ def test_where_many_stations_contradict_the_rest_none_is_believed():
     assert not kept.any()
 
 
+@pytest.mark.parametrize(("edge", "inwards"), [(0, 1.0), (1, -1.0)], ids=["sill", "door"])
+def test_grease_that_reaches_into_the_slot_at_two_stations_leaves_the_other_five(edge, inwards):
+    """Outwards it would be the five that are covered."""
+    for way in (1.0, -1.0):
+        edges = EDGES.copy()
+        edges[2:4, edge] += 0.3 * inwards * way
+        kept, _ = on_straight_edges(X_MM, edges, VARIANCE)
+        assert kept.tolist() == [way > 0 and i not in (2, 3) for i in range(7)]
+
+
+def test_a_station_that_claims_little_is_left_out_where_it_spoils_the_line():
+    """0.24 mm off, in agreement with its own doubt of 0.18 mm, six times that of the others."""
+    edges, variance = EDGES.copy(), VARIANCE.copy()
+    edges[4, 1] -= 0.24
+    variance[4, 1] = 0.18**2
+    kept, more = on_straight_edges(X_MM, edges, variance)
+    assert kept.tolist() == [i != 4 for i in range(7)]
+    np.testing.assert_array_equal(more, 0.0)
+
+
+def test_a_station_that_claims_little_does_not_count_as_agreeing():
+    """Grease over five: of the two that see the edge one claims little."""
+    edges, variance = EDGES.copy(), VARIANCE.copy()
+    edges[1:6, 1] -= 0.2
+    variance[0, 1] = 0.1**2
+    kept, _ = on_straight_edges(X_MM, edges, variance)
+    assert not kept.any()
+
+
 def test_scatter_beyond_what_is_claimed_is_claimed_then():
     """Readings zigzag by 0.03 mm: a variance of about 0.0012 mm^2 against 0.0004 claimed."""
     zigzag = 0.03 * np.array([1, -1, 1, -1, 1, -1, 1])

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from rigvision.cli.at_ledger import chosen, head_as_json, opened, shown_head
 from rigvision.cli.page import Page, print_json
-from rigvision.records.backup import backup
-from rigvision.records.restore import restore
+from rigvision.records.backup import Backup, backup
+from rigvision.records.restore import Restored, restore
 
 WHOLE, NOT_WHOLE = 0, 1
 
@@ -17,16 +19,7 @@ def back_up(folder: Path, ledger_file: Path | None, *, as_json: bool) -> int:
     with opened(ledger_file) as ledger:
         made = backup(ledger, folder)
     if as_json:
-        print_json(
-            {
-                "schema": "rigvision.backup/1",
-                "path": str(made.path),
-                "head": head_as_json(made.head),
-                "files": made.files,
-                "copied_files": made.copied_files,
-                "problems": list(made.problems),
-            }
-        )
+        print_json({"schema": "rigvision.backup/1"} | _plain(made))
         return NOT_WHOLE if made.problems else WHOLE
     page = Page()
     page.headline("The ledger is backed up", f"{made.files} files, {made.copied_files} of them new")
@@ -40,18 +33,7 @@ def put_back(source: Path, ledger_file: Path | None, *, lose_newer: bool, as_jso
     path = chosen(ledger_file)
     done = restore(source / path.name if source.is_dir() else source, path, lose_newer=lose_newer)
     if as_json:
-        print_json(
-            {
-                "schema": "rigvision.restore/1",
-                "path": str(done.path),
-                "head": head_as_json(done.head),
-                "set_aside": str(done.set_aside) if done.set_aside else None,
-                "newer_entries": done.newer_entries,
-                "lost_entries": done.lost_entries,
-                "files_put_back": done.files_put_back,
-                "problems": list(done.problems),
-            }
-        )
+        print_json({"schema": "rigvision.restore/1"} | _plain(done))
         return NOT_WHOLE if done.problems else WHOLE
     page = Page()
     page.headline("The ledger is whole", f"{done.files_put_back} files put back")
@@ -65,6 +47,12 @@ def put_back(source: Path, ledger_file: Path | None, *, lose_newer: bool, as_jso
         page.line(f"{done.lost_entries} entries newer than the backup are lost.", "bold")
     page.line(shown_head(done.head), "dim")
     return _problems(page, done.problems)
+
+
+def _plain(done: Backup | Restored) -> dict[str, Any]:
+    """Every field, paths as text."""
+    plain = asdict(done) | {"head": head_as_json(done.head), "problems": list(done.problems)}
+    return {name: str(value) if isinstance(value, Path) else value for name, value in plain.items()}
 
 
 def _problems(page: Page, problems: tuple[str, ...]) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from rigvision.cli.at_ledger import head_as_json, opened, shown_head
 from rigvision.cli.kept_file import write_kept
@@ -32,17 +33,9 @@ def compare_two(
             written = write_kept(out, f"{before.record}-{after.record}.compared.jpg", jpeg)
         head = ledger.head()
     if as_json:
-        print_json(
-            {
-                "schema": SCHEMA,
-                "before": _side(before),
-                "after": _side(after),
-                "changes": [c.as_json() for c in found],
-                "expected": expected.as_json() if expected else None,
-                "written": str(written) if written else None,
-                "head": head_as_json(head),
-            }
-        )
+        plain = _plain(before, after, found, expected)
+        more = {"written": str(written) if written else None, "head": head_as_json(head)}
+        print_json(plain | more)
         return
     page = Page()
     _show(page, before, after, found, expected)
@@ -50,6 +43,18 @@ def compare_two(
         page.line("Both images as one:")
         page.exact(str(written))
     page.line(shown_head(head), "dim")
+
+
+def _plain(
+    before: RecordView, after: RecordView, found: list[Change], expected: Change | None
+) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "before": _side(before),
+        "after": _side(after),
+        "changes": [c.as_json() for c in found],
+        "expected": expected.as_json() if expected else None,
+    }
 
 
 def _show(
@@ -69,7 +74,7 @@ def _show(
     for change in found:
         name, *rest = cells(change)
         rows.append((f"{'* ' if change.beyond_doubt else ''}{name}", *rest))
-    page.table(("figure", "before", "after", "change"), rows)
+    page.table(("figure", "before", "after", "change"), rows, named=True)
     page.gap()
     if expected:
         page.line(expectation(expected))

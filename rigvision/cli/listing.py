@@ -31,7 +31,8 @@ def list_models() -> None:
 
 
 def _marks(gauge: Gauge) -> str:
-    return f"{len(gauge.marks.centres_mm)} marks, {'with' if gauge.yoke else 'no'} yoke"
+    due = f", due {gauge.calibration.due_on}" if gauge.calibration else ""
+    return f"{len(gauge.marks.centres_mm)} marks, {'with' if gauge.yoke else 'no'} yoke{due}"
 
 
 def _doors(frame: Frame) -> str:

@@ -38,14 +38,17 @@ class Page:
         """A command or path to be copied: not broken by us."""
         self.console.print(Text("  ") + self.text(words), soft_wrap=True)
 
-    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """A row a line; where there is no room, first cell first and the others under it."""
+    def table(
+        self, head: Sequence[str], rows: Sequence[Sequence[str]], *, named: bool = False
+    ) -> None:
+        """A row a line; where there is no room, first cell first and the others under it, each
+        ``named`` by its column's head where it does not speak for itself."""
         if self.narrow:
             for row in rows:
                 self.line(row[0], "bold")
-                self.console.print(
-                    indented(indented(self.text(", ".join(c for c in row[1:] if c))))
-                )
+                pairs = [(n, cell) for n, cell in zip(head[1:], row[1:], strict=True) if cell]
+                rest = ", ".join(f"{n} {cell}" if named else cell for n, cell in pairs)
+                self.console.print(indented(indented(self.text(rest))))
             return
         table = Table.grid(padding=(0, 3, 0, 0))
         for index in range(len(head)):

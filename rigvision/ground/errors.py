@@ -40,6 +40,10 @@ class PersonKeyError(RigvisionError):
     """A person's key cannot be made, read or opened. Nothing can be signed with it."""
 
 
+class RecordingError(RigvisionError):
+    """A check that was made cannot be recorded. Nothing of it is in the ledger."""
+
+
 class SignOffError(RigvisionError):
     """A statement may not be signed, or not by this person. Nothing is recorded."""
 

@@ -58,6 +58,10 @@ FLAGS: dict[str, FlagKind] = {
         "Have it calibrated; until then measure with another, and judge again what was measured "
         "since.",
     ),
+    "definition-changed": FlagKind(
+        "The file of {kind} {name} is another than the one that record {earlier} rests on.",
+        "Find out what was changed in it and who approved that; both files are kept as evidence.",
+    ),
 }
 
 
@@ -106,7 +110,17 @@ class Earlier:
     sameness: Sameness
 
 
-def flags_of(checked: Checked, earlier: Sequence[Earlier] = ()) -> tuple[Flag, ...]:
+@dataclass(frozen=True, slots=True)
+class Relied:
+    """A model's file that an earlier record rests on."""
+
+    record: str
+    definition: Definition
+
+
+def flags_of(
+    checked: Checked, earlier: Sequence[Earlier] = (), relied: Sequence[Relied] = ()
+) -> tuple[Flag, ...]:
     """All flags of a check, in the order of the table; none where all is well.
 
     Of several earlier records that the same flag points to, the first given is named in
@@ -116,6 +130,7 @@ def flags_of(checked: Checked, earlier: Sequence[Earlier] = ()) -> tuple[Flag, .
         *_resemblances(checked.place, earlier),
         *_taken(checked),
         *_overdue(checked),
+        *_changed(checked.definitions, relied),
     )
 
 
@@ -196,6 +211,23 @@ def _overdue(checked: Checked) -> list[Flag]:
         )
         for definition in checked.definitions
         if definition.calibration_due and date.fromisoformat(definition.calibration_due) < on
+    ]
+
+
+def _changed(definitions: Sequence[Definition], relied: Sequence[Relied]) -> list[Flag]:
+    """Another file under the name of one that was relied on: limits may be others there."""
+    known = {(r.definition.kind, r.definition.name): r for r in relied}
+    found = [(d, known.get((d.kind, d.name))) for d in definitions]
+    return [
+        _flag(
+            "definition-changed",
+            before.record,
+            earlier=before.record,
+            kind=definition.kind,
+            name=one_line(definition.name, 64),
+        )
+        for definition, before in found
+        if before and before.definition.sha256 != definition.sha256
     ]
 
 

@@ -11,10 +11,10 @@ from rigvision.ground.errors import UsageError
 from rigvision.ground.shown import one_line
 from rigvision.records.bodies import JobClosed, JobOpened, Position
 from rigvision.records.entry import Entry
+from rigvision.records.entry_body import entry_body
 from rigvision.records.given_text import LONGEST_REMARK, given_reference, given_text
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import spoken
-from rigvision.records.read_body import read_body
 from rigvision.world.frame import Frame
 from rigvision.world.recognise import check_door
 
@@ -123,12 +123,10 @@ def all_jobs(ledger: Ledger, *, open_only: bool = False) -> Iterator[Job]:
 
 
 def _job(ledger: Ledger, entry: Entry) -> Job:
-    opened = read_body(entry.kind, entry.body)
-    assert isinstance(opened, JobOpened)
+    opened = entry_body(entry, JobOpened)
     row = _row(ledger, "SELECT sequence FROM job_closed WHERE job = ?", opened.job)
     ending = ledger.entry(int(row[0])) if row else None
-    closed = read_body(ending.kind, ending.body) if ending else None
-    assert closed is None or isinstance(closed, JobClosed)
+    closed = entry_body(ending, JobClosed) if ending else None
     count = _row(ledger, "SELECT count(*) FROM check_recorded WHERE job = ?", opened.job)
     assert count is not None
     return Job(

@@ -31,11 +31,11 @@ SIGNS = 256
 #: what both misjudge alike, such as the edges' roundness, is most of each.
 _REACH = 2.5
 #: Half the width of the window for x / z and y / z of the camera. A copy whose focal length and
-#: middle are lost is solved a little wrong, but from about the same direction.
-_WAY = 0.05
+#: middle are lost, or that was stretched, is solved wrong, but from about the same direction.
+_WAY = 0.08
 #: Signs, of 256, that may differ in one of the sketches. By chance 128 do, give or take 8; where
 #: patches correlate by 0.5, which a messenger leaves, 85 give or take 8.
-_MOST_DIFFERING, _MOST_FROM_THERE = 96, 100
+_MOST_DIFFERING = 96
 
 _ROWS = "SELECT sequence, sill_sketch, barrel_sketch FROM likeness"
 _BY_WAY = f"""{_ROWS} INDEXED BY likeness_by_way
@@ -83,19 +83,17 @@ def candidates(connection: sqlite3.Connection, likeness: Likeness) -> list[int]:
     own = _own_row(likeness)
     values |= own
     by_way = _BY_WAY + _way_cells(own)
-    found = _alike(own, connection.execute(by_way, values), _MOST_FROM_THERE)
+    found = _alike(own, connection.execute(by_way, values))
     unseen = connection.execute(by_way + conditions + _UNSEEN, values)
     found |= {sequence for sequence, _, _ in unseen}
     if "gap_mm" in likeness.figures:
         by_figures = _BY_FIGURES + _figure_cells(likeness) + conditions
         rows = connection.execute(by_figures, values)
-        found |= _alike(own, rows, _MOST_DIFFERING, where_unseen=0)
+        found |= _alike(own, rows, where_unseen=0)
     return sorted(found)
 
 
-def _alike(
-    own: dict[str, Any], rows: Iterable[_Row], most_differing: int, where_unseen: int = SIGNS
-) -> set[int]:
+def _alike(own: dict[str, Any], rows: Iterable[_Row], where_unseen: int = SIGNS) -> set[int]:
     """Those rows of whose sketches at least one is alike.
 
     ``where_unseen`` stands for the signs that differ where no face was seen in both.
@@ -110,7 +108,7 @@ def _alike(
             least = (sill ^ int.from_bytes(its_sill)).bit_count()
         if barrel is not None and its_barrel is not None:
             least = min(least, (barrel ^ int.from_bytes(its_barrel)).bit_count())
-        if (where_unseen if least > SIGNS else least) <= most_differing:
+        if (where_unseen if least > SIGNS else least) <= _MOST_DIFFERING:
             found.add(sequence)
     return found
 

@@ -41,7 +41,7 @@ def unpacked(text: str) -> FloatArray:
     except binascii.Error as error:
         raise ValueError(f"it is not base64: {error}") from error
     rows, columns = (int.from_bytes(content[k : k + 2], "little") for k in (0, 2))
-    if len(content) != _HEAD + (rows * columns + 1) // 2:
+    if rows * columns == 0 or len(content) != _HEAD + (rows * columns + 1) // 2:
         raise ValueError(f"{rows} rows of {columns} cells do not fill {len(content)} bytes")
     pairs = np.frombuffer(content, np.uint8, offset=_HEAD)
     codes = np.stack([pairs >> 4, pairs & 15], axis=1).ravel()[: rows * columns]

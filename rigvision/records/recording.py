@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
-from rigvision.ground.errors import RigvisionError
+from rigvision.ground.errors import RecordingError, RigvisionError
 from rigvision.photo.file_bytes import file_bytes
 from rigvision.records.bodies import (
     CheckCore,
@@ -24,7 +24,7 @@ from rigvision.records.bodies import (
 from rigvision.records.canonical import canonical, sha256_of
 from rigvision.records.definitions import KeptDefinition, definitions_of, versions
 from rigvision.records.entry import Entry, Head
-from rigvision.records.flags import Checked, Place, flags_of
+from rigvision.records.flags import Checked, Place, Relied, flags_of
 from rigvision.records.jobs import Job, open_job_named
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import spoken
@@ -32,6 +32,7 @@ from rigvision.records.likeness import likeness_of
 from rigvision.records.photo_type import photo_type
 from rigvision.records.read_body import core_sha256, plain_of, result_sha256
 from rigvision.records.record_id import record_id
+from rigvision.records.relied_on import relied_on
 from rigvision.records.resembling import resembling
 from rigvision.records.sealed_image import UnsealedImage, unsealed_image
 from rigvision.records.writing import Writing
@@ -45,10 +46,6 @@ if TYPE_CHECKING:
 Sign = Callable[[CheckCore, str, FileFacts], Signed]
 #: An id is taken by chance once in so many million records; three times in a row, never.
 _ATTEMPTS = 3
-
-
-class RecordingError(RigvisionError):
-    """A check that was made cannot be recorded. Nothing of it is in the ledger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +135,7 @@ def record_check(
     photo = _put_files(ledger, check)
     # Before the transaction, as other programs wait while that is open.
     image = unsealed_image(_from_evidence(ledger, check.result, photo))
+    relied = relied_on(ledger, [kept.definition for kept in check.definitions])
     for _ in range(_ATTEMPTS):
         with ledger.writing() as writing:
             opened = open_job_named(ledger, job)
@@ -145,7 +143,7 @@ def record_check(
             core = _core(writing, opened, check, photo, stage)
             if _is_taken(ledger, core.record):
                 continue  # the clock ticks on, and with it the id
-            body = _body(ledger, core, opened, check, image, sign)
+            body = _body(ledger, core, opened, check, image, relied, sign)
             entry = writing.append(body)
             return Recorded(
                 core.record, opened, body, entry, writing.head, writing.clock_jumped_back
@@ -191,6 +189,7 @@ def _body(
     job: Job,
     check: CheckToRecord,
     unsealed: UnsealedImage,
+    relied: tuple[Relied, ...],
     sign: Sign | None,
 ) -> CheckRecorded:
     """Seal and keep the image, look for flags, sign. Inside the write transaction: the image
@@ -198,7 +197,7 @@ def _body(
     core_hash = core_sha256(plain_of(core))
     sealed = unsealed.sealed(core, core_hash, job.opened)
     image = ledger.evidence.put(sealed, "image/jpeg", f"{core.record}.checked.jpg")
-    flags = flags_of(_checked(core, job), resembling(ledger, check.likeness))
+    flags = flags_of(_checked(core, job), resembling(ledger, check.likeness), relied)
     measured = sign(core, core_hash, image) if sign else None
     return CheckRecorded(core, core_hash, image, check.plain, check.likeness, flags, measured)
 

@@ -88,6 +88,8 @@ def compare(one: Likeness, other: Likeness, tuning: SamenessTuning | None = None
     t = tuning or SamenessTuning()
     if one.gauge != other.gauge:
         return Sameness("unknown", "they show different gauges")
+    if not (_possible(one) and _possible(other)):
+        return Sameness("unknown", "a likeness holds impossible numbers")
     faces, figures = _faces(one, other), _differences(one, other, t)
     exposure = match_exposures(one, other)
     texture = sum(_texture_decades(match, t) for match in faces.values())
@@ -121,6 +123,15 @@ def _kind(
         untouched = _agree(figures, t) and texture + setup >= t.enough_decades
         return "same-setup" if figures and untouched else "same-parts"
     return "different" if texture <= -1.0 else "unknown"
+
+
+def _possible(likeness: Likeness) -> bool:
+    """Whether its numbers are such as photos have: a ledger may have been changed."""
+    numbers = [likeness.clock_period_deg, *likeness.camera_mm, *likeness.camera_uncertainty_mm]
+    pairs = [*likeness.figures.values(), *likeness.marks_px.values()]
+    uncertainties = [u for _, u in likeness.figures.values()]
+    small = all(abs(n) < 1e6 for n in (*numbers, *(n for pair in pairs for n in pair)))
+    return small and any(likeness.camera_mm) and min([*uncertainties, numbers[0]]) > 0.0
 
 
 def _faces(one: Likeness, other: Likeness) -> dict[str, PatchMatch]:
@@ -161,7 +172,7 @@ def _differences(one: Likeness, other: Likeness, t: SamenessTuning) -> dict[str,
 
 
 def _figure_decades(difference: _Difference, name: str, t: SamenessTuning) -> float:
-    if name not in t.spread or difference.uncertainty <= 0.0:
+    if name not in t.spread:
         return 0.0
     same = difference.uncertainty**2
     others = same + 2.0 * t.spread[name] ** 2
@@ -171,13 +182,12 @@ def _figure_decades(difference: _Difference, name: str, t: SamenessTuning) -> fl
 
 
 def _agree(figures: Mapping[str, _Difference], t: SamenessTuning) -> bool:
-    usable = [d for d in figures.values() if d.uncertainty > 0.0]
-    if not usable:
+    if not figures:
         return True
-    if _reach(usable) > t.reach:
+    if _reach(figures.values()) > t.reach:
         return False
-    chi_squared = sum((d.value / d.uncertainty) ** 2 for d in usable)
-    return chi_squared_tail(chi_squared, len(usable)) >= t.contradiction
+    chi_squared = sum((d.value / d.uncertainty) ** 2 for d in figures.values())
+    return chi_squared_tail(chi_squared, len(figures)) >= t.contradiction
 
 
 def _may_be_copies(figures: Mapping[str, _Difference], t: SamenessTuning) -> bool:
@@ -187,7 +197,7 @@ def _may_be_copies(figures: Mapping[str, _Difference], t: SamenessTuning) -> boo
 
 def _reach(figures: Iterable[_Difference]) -> float:
     """Standard uncertainties of the figure that differs by most."""
-    return max((abs(d.value) / d.uncertainty for d in figures if d.uncertainty > 0.0), default=0.0)
+    return max((abs(d.value) / d.uncertainty for d in figures), default=0.0)
 
 
 _FIGURE_NAMES = {

@@ -78,8 +78,8 @@ def read_seal(text: str) -> SealCode | None:
 def code_modules(seal: Seal) -> npt.NDArray[np.uint8]:
     """The QR code with its clear border, (N, N): 0 dark, 255 light.
 
-    Error correction M, as large modules are worth more than more correction: in 120 simulated
-    phone photos of greasy prints each, a reader read M more often than Q in the same room.
+    Error correction M, as in the same room larger modules are read as well as more correction, and
+    better where a picture is small (``scripts/seal_reading``).
     """
     import segno  # only where something is sealed
 

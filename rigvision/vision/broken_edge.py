@@ -61,9 +61,15 @@ class ReadEdges:
 
 
 def read_edges(
-    profiles: SlotProfiles, coarse_mm: FloatArray, tuning: EdgeTuning | None = None
+    profiles: SlotProfiles,
+    coarse_mm: FloatArray,
+    tuning: EdgeTuning | None = None,
+    light_duct: BoolArray | None = None,
 ) -> ReadEdges:
-    """Both edges at all stations, from coarse edges (S, 2)."""
+    """Both edges at all stations, from coarse edges (S, 2).
+
+    ``light_duct`` (S,): where light need not fall into the slot.
+    """
     tuning = tuning or EdgeTuning()
     network = load_network(NETWORK)
     sill = _sill_side(profiles)
@@ -85,6 +91,8 @@ def read_edges(
     falls = np.all(
         [_falls(side, at, tuning) for side, at in zip(sides, found, strict=True)], axis=0
     )
+    if light_duct is not None:
+        falls = falls | light_duct
     return ReadEdges(
         edges,
         _covariance(profiles.x_mm, np.column_stack(sigma), tuning),

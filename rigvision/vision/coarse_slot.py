@@ -45,6 +45,16 @@ class CutTuning:
     rival_reach_mm: float = 6.5
     rival_mm: float = 0.3
     least_margin: float = 1.5
+    # Nats by which a duct as light as the faces is less likely than a dark one; mostly such a
+    # duct is not thought of. Lighter than this part of the darker face, it is light.
+    light_duct: float = np.inf
+    light_part: float = 0.4
+    smallest_light_gap_mm: float = 0.3
+    # Before a light duct an edge's round is a darker or lighter line: nats, longest, and by how
+    # much it may be darker than its face.
+    round: float = 1.0
+    round_mm: float = 0.4
+    round_drop: float = 1.0  # in the logarithm of light
     steep_part: float = 0.2  # of an edge's steepest rise: less steep, and the edge has ended
     # Rounds fade, so that their dark ends look like the edge; half-way from the face so far off
     # to the darkest of the slot is nearer to it, by at most so much.
@@ -59,6 +69,7 @@ class Cut:
 
     edges_mm: tuple[float, float] | None
     cause: LossCause | None = None
+    light: bool = False  # the duct is taken to be light
 
 
 def coarse_edges(
@@ -93,7 +104,7 @@ def _half_way(profiles: SlotProfiles, cuts: list[Cut], tuning: CutTuning) -> lis
     """The cuts with their edges where light has fallen half-way from the faces to the slot."""
     return [
         cut
-        if cut.edges_mm is None
+        if cut.edges_mm is None or cut.light
         else Cut(_half_way_edges(profiles.y_mm, profiles.light[i], cut.edges_mm, tuning))
         for i, cut in enumerate(cuts)
     ]
@@ -132,6 +143,8 @@ class _Costs:
     values: FloatArray  # (N,) logarithm of light, of which ...
     y_mm: FloatArray  # (N,) ... these are the places
     plain: float  # cost of the profile as one face in pieces, without a slot
+    light: BoolArray  # (A, B) whether the duct is taken to be light
+    ordered: bool  # some cut has a dark slot's order of brightness
     dark: bool  # a face beside every possible slot is too dark for one to show
 
     def near(self, edges_mm: FloatArray, within_mm: float) -> _Costs:
@@ -175,12 +188,13 @@ class _Costs:
 def _best(costs: _Costs | None, tuning: CutTuning) -> Cut:
     if costs is None:
         return Cut(None, "out-of-view")
-    if not np.isfinite(costs.cost).any():
-        return Cut(None, "dark" if costs.dark else "no-contrast")
     a, b = np.unravel_index(int(np.argmin(costs.cost)), costs.cost.shape)
-    if costs.cost[a, b] > costs.plain - tuning.least_evidence:
+    if costs.cost[a, b] <= costs.plain - tuning.least_evidence:
+        edges_mm = float(costs.sill_mm[a]), float(costs.door_mm[b])
+        return Cut(edges_mm, light=bool(costs.light[a, b]))
+    if costs.ordered:
         return Cut(None, "disagrees")
-    return Cut((float(costs.sill_mm[a]), float(costs.door_mm[b])))
+    return Cut(None, "dark" if costs.dark else "no-contrast")
 
 
 def _margin(tables: list[_Costs | None], expected_mm: FloatArray, tuning: CutTuning) -> float:
@@ -234,13 +248,38 @@ def _costs(profiles: SlotProfiles, index: int, frame: Frame, tuning: CutTuning) 
     of_inner, of_duct = pieces.line, pieces.level
     low, high = (of_inner, of_duct) if profiles.ray_slope >= 0.0 else (of_duct, of_inner)
     cost = before[s] + low[s, inner] + high[inner, d] + beyond[d]
-    cost += 2.0 * np.log1p(((y[s] - edge_y) / tuning.sill_prior_mm) ** 2 / 3.0)
+    seating = 2.0 * np.log1p(((y[s] - edge_y) / tuning.sill_prior_mm) ** 2 / 3.0)
+    cost += seating
     cost += tuning.darker_face * (_darkest(values, s, d) - values.min())
     apart = (d - s) * step >= tuning.smallest_gap_mm
-    is_slot, bright = _is_slot(light, s, inner, d, profiles.ray_slope >= 0.0, step, tuning)
+    is_slot, metal, slot = _is_slot(light, s, inner, d, profiles.ray_slope >= 0.0, step, tuning)
     cost[~(is_slot & apart)] = np.inf
+    bright = metal > tuning.least_contrast
+    lit = np.full(cost.shape, np.inf)
+    if np.isfinite(tuning.light_duct):
+        lit = seating + _light_slot(pieces, s, d, step, tuning)
+        lit[~(bright & (slot > tuning.light_part * metal))] = np.inf
     plain = float((before + beyond)[:-1].min()) + tuning.pieces.border
-    return _Costs(y[sill], y[door], cost, values, y, plain, not bright.any())
+    ordered = bool(np.isfinite(cost).any())
+    is_light = lit < cost
+    cost = np.minimum(cost, lit)
+    return _Costs(y[sill], y[door], cost, values, y, plain, is_light, ordered, not bright.any())
+
+
+def _light_slot(
+    pieces: FacePieces, s: IndexArray, d: IndexArray, step: float, tuning: CutTuning
+) -> FloatArray:
+    """Cost (A, B) of slots before a duct of whatever brightness, but one: it lights the inner
+    face too. Next to the slot the edges' rounds may be of their own.
+    """
+    reach = max(2, round(tuning.round_mm / step))
+    before = pieces.before_round(reach, tuning.round, tuning.round_drop)
+    beyond = pieces.beyond_round(reach, tuning.round, tuning.round_drop)
+    # The edges' own blur reaches a sample into the slot.
+    inside = pieces.level[np.minimum(s + 1, d), np.maximum(d - 1, s)]
+    cost = before[s] + inside + beyond[d] + tuning.light_duct
+    apart = (d - s) * step >= tuning.smallest_light_gap_mm
+    return np.where(apart, cost, np.inf)
 
 
 def _darkest(values: FloatArray, s: IndexArray, d: IndexArray) -> FloatArray:
@@ -260,9 +299,9 @@ def _is_slot(
     from_above: bool,
     step: float,
     tuning: CutTuning,
-) -> tuple[BoolArray, BoolArray]:
+) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Which cuts have a slot's order of brightness: both metal edges over its inner face, and
-    that over the duct; and which have faces bright enough to tell.
+    that over the duct. Light of the darker face beside the slot, and of the slot.
     """
     running = np.concatenate([[0.0], np.cumsum(light)])
 
@@ -277,9 +316,9 @@ def _is_slot(
     first = np.where(inner > s, mean(s, inner), 0.0)
     second = np.where(d > inner, mean(inner, d), 0.0)
     inner_face, duct, beside_it = (first, second, sill) if from_above else (second, first, door)
-    bright = metal > tuning.least_contrast
+    slot = mean(s, d)
     order = (
-        (metal - mean(s, d) > tuning.least_contrast)
+        (metal - slot > tuning.least_contrast)
         & (inner_face < tuning.inner_brightness * beside_it)
         & (duct < tuning.inner_brightness * metal)
         & (
@@ -288,7 +327,7 @@ def _is_slot(
             | (inner_face == 0.0)
         )
     )
-    return np.asarray(order), np.asarray(bright)
+    return np.asarray(order), metal, slot
 
 
 def _inner_border(profiles: SlotProfiles, s: IndexArray, d: IndexArray, step: float) -> IndexArray:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.slot_profiles import SlotPixels
+from rigvision.vision.slot_profiles import BoolArray, SlotPixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,7 @@ class CourseTuning:
     face_mm: float = 0.3  # further off than this before it, all is face
     piece_mm: float = 0.4  # of edge averaged for one place
     slot_mm: tuple[float, float] = (-0.15, 0.5)  # where the darkest of the slot is, beyond the edge
+    shape_mm: float = 0.4  # on either side of an edge, what its light looks like there
     least_pieces: int = 5
 
 
@@ -35,21 +36,30 @@ class EdgeCourse:
 
 
 def edge_course(
-    pixels: SlotPixels, edges_mm: FloatArray, tuning: CourseTuning | None = None
+    pixels: SlotPixels,
+    edges_mm: FloatArray,
+    light_duct: BoolArray | None = None,
+    tuning: CourseTuning | None = None,
 ) -> EdgeCourse:
-    """Course of the edges found at ``edges_mm`` (S, 2)."""
+    """Course of the edges found at ``edges_mm`` (S, 2), ``light_duct`` (S,) saying before what."""
     tuning = tuning or CourseTuning()
+    lit = np.zeros(len(edges_mm), dtype=bool) if light_duct is None else light_duct
     # The door is the sill's mirror image along an axis that runs down.
     sides = (
-        _one_side(pixels.light, pixels.y_mm, edges_mm[:, 0], pixels, tuning),
-        _one_side(pixels.light[:, ::-1], -pixels.y_mm[::-1], -edges_mm[:, 1], pixels, tuning),
+        _one_side(pixels.light, pixels.y_mm, edges_mm[:, 0], lit, pixels, tuning),
+        _one_side(pixels.light[:, ::-1], -pixels.y_mm[::-1], -edges_mm[:, 1], lit, pixels, tuning),
     )
     wander, clipped = (np.stack(side, axis=1) for side in zip(*sides, strict=True))
     return EdgeCourse(wander, clipped)
 
 
 def _one_side(
-    light: FloatArray, v_mm: FloatArray, edge_mm: FloatArray, pixels: SlotPixels, t: CourseTuning
+    light: FloatArray,
+    v_mm: FloatArray,
+    edge_mm: FloatArray,
+    lit: BoolArray,
+    pixels: SlotPixels,
+    t: CourseTuning,
 ) -> tuple[FloatArray, FloatArray]:
     """Wander and clipped part (S,) of edges whose face lies before them along ``v_mm``."""
     step = float(v_mm[1] - v_mm[0])
@@ -64,7 +74,11 @@ def _one_side(
         np.sum(face, axis=(1, 2)), 1
     )
     x_mm, pieces = _in_pieces(window, pixels.along_mm, t.piece_mm)
-    return _wander(x_mm, _half_way(pieces, away, t) * step, t), clipped
+    place = _half_way(pieces, away, t)
+    if lit.any():
+        near = np.abs(np.arange(-reach, reach + 1)) * step < t.shape_mm
+        place[lit] = _by_shape(pieces[lit][:, near])
+    return _wander(x_mm, place * step, t), clipped
 
 
 def _in_pieces(
@@ -98,6 +112,23 @@ def _half_way(pieces: FloatArray, away_mm: FloatArray, t: CourseTuning) -> Float
     part = (above - half) / np.maximum(above - below, 1e-6)
     seen = (last >= 0) & np.isfinite(pieces).all(axis=1)
     return np.asarray(np.where(seen, at[:, 0] + np.clip(part, 0.0, 1.0), np.nan))
+
+
+def _by_shape(pieces: FloatArray) -> FloatArray:
+    """Row (S, P), from the middle, by which each piece's light is that of all, moved.
+
+    For edges that light neither falls nor rises at in a way that is known before. A piece may
+    be brighter or darker than the rest, by a factor and by an amount.
+    """
+    found = np.full((pieces.shape[0], pieces.shape[2]), np.nan)
+    for place, one in zip(found, pieces, strict=True):
+        seen = np.isfinite(one).all(axis=0)
+        if not seen.any():
+            continue
+        mean = one[:, seen].mean(axis=1)
+        shape = np.column_stack([np.ones_like(mean), mean, -np.gradient(mean)])
+        place[seen] = np.linalg.lstsq(shape, one[:, seen], rcond=None)[0][2]
+    return found
 
 
 def _wander(x_mm: FloatArray, place_mm: FloatArray, t: CourseTuning) -> FloatArray:

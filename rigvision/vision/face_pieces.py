@@ -76,6 +76,7 @@ class FacePieces:
         )
         total = v[None, :] - v[:, None]
         mean = total * stretch.per_sample
+        self._mean = mean
         level = vv[None, :] - vv[:, None] - total * mean
         cross = iv[None, :] - iv[:, None] - stretch.centre * total
         line = level - stretch.per_spread * cross * cross
@@ -91,6 +92,31 @@ class FacePieces:
     def beyond(self) -> F32:
         """Cost (N + 1,) of all from each place on, in as many pieces as pay."""
         return self._in_pieces(self._piece[:, -1], self._piece.T)
+
+    def before_round(self, reach: int, cost: float, drop: float) -> F32:
+        """``before`` where the last piece may be an edge's round of up to ``reach`` samples: it
+        is no surprise there, and costs less than any border. Darker than the face before it by
+        more than ``drop`` it is no round.
+        """
+        return self._with_round(self.before(), self._piece, self._mean, reach, cost, drop)
+
+    def beyond_round(self, reach: int, cost: float, drop: float) -> F32:
+        """``beyond`` where the first piece may be an edge's round."""
+        piece, mean = (table.T[::-1, ::-1] for table in (self._piece, self._mean))
+        return self._with_round(self.beyond()[::-1], piece, mean, reach, cost, drop)[::-1]
+
+    def _with_round(
+        self, faces: F32, piece: F32, mean: F32, reach: int, cost: float, drop: float
+    ) -> F32:
+        best = faces.copy()
+        beside = np.full(len(faces), np.inf, np.float32)
+        beside[reach:] = np.diagonal(mean, reach)  # of as much face as a round may be long
+        for width in range(self._tuning.least_samples, reach + 1):
+            is_round = np.diagonal(mean, width) > beside[:-width] - drop
+            ends = faces[:-width] + np.diagonal(piece, width) + np.float32(cost)
+            ends = np.where(is_round, ends, np.inf)
+            np.minimum(best[width:], ends, out=best[width:])
+        return best
 
     def _in_pieces(self, whole: F32, piece: F32) -> F32:
         """``whole`` (N + 1,) up to each place as one piece; ``piece`` from a place to the next."""

@@ -16,11 +16,11 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.broken_edge import read_edges
-from rigvision.vision.coarse_slot import cut_slot
 from rigvision.vision.edge_course import edge_course
 from rigvision.vision.edge_glare import Span, edge_glare
 from rigvision.vision.lost_station import LossCause, LostStation
 from rigvision.vision.pose import Pose
+from rigvision.vision.slot_cuts import slot_cuts
 from rigvision.vision.slot_profiles import (
     BoolArray,
     IndexArray,
@@ -97,21 +97,30 @@ class _Read:
 
 
 def find_slot(
-    picture: Picture, pose: Pose, gauge: Gauge, frame: Frame, tuning: BeliefTuning | None = None
+    picture: Picture,
+    pose: Pose,
+    gauge: Gauge,
+    frame: Frame,
+    white_blown: float = 0.0,
+    tuning: BeliefTuning | None = None,
 ) -> SlotEdges:
-    """Both edges of the slot at every station of the frame that can be seen and read."""
+    """Both edges of the slot at every station of the frame that can be seen and read.
+
+    ``white_blown``: part of the marks' white at the sensor's limit.
+    """
     profiles, pixels = slot_profiles(picture, pose, gauge, frame)
-    cuts = cut_slot(profiles, frame)
+    cuts = slot_cuts(profiles, frame)
     lost: dict[int, LossCause] = {i: c.cause for i, c in enumerate(cuts) if c.cause}
     index = np.array([i for i, c in enumerate(cuts) if c.edges_mm], dtype=int)
     rough_mm = np.array([c.edges_mm for c in cuts if c.edges_mm]).reshape(-1, 2)
     read = _Read(index, rough_mm, np.zeros((2 * len(index), 2 * len(index))))
     if len(index):
-        read = _believed(profiles, pixels, read, lost, tuning or BeliefTuning())
+        light = np.array([c.light for c in cuts if c.edges_mm])
+        read = _believed(profiles, pixels, read, light, lost, tuning or BeliefTuning())
         read = _straight(profiles, read, lost)
     if len(read.index):
         found = profiles.part(read.index)
-        read = read.wider_alike(unusual_variance(found, read.edges_mm))
+        read = read.wider_alike(unusual_variance(found, read.edges_mm, white_blown))
     sill_mm = frame.sill.edge_y_mm
     for i in [i for i, cause in lost.items() if cause == "no-contrast"]:
         if pixels.part(np.array([i])).saturated(sill_mm) > (tuning or BeliefTuning()).most_clipped:
@@ -136,13 +145,14 @@ def _believed(
     profiles: SlotProfiles,
     pixels: SlotPixels,
     rough: _Read,
+    light_duct: BoolArray,
     lost: dict[int, LossCause],
     tuning: BeliefTuning,
 ) -> _Read:
     """The edges as the network reads them, where they look like edges; ``lost`` gains the rest."""
     profiles, pixels = profiles.part(rough.index), pixels.part(rough.index)
-    read = read_edges(profiles, rough.edges_mm)
-    course = edge_course(pixels, read.edges_mm)
+    read = read_edges(profiles, rough.edges_mm, light_duct=light_duct)
+    course = edge_course(pixels, read.edges_mm, light_duct)
     clipped = course.clipped.max(axis=1) > tuning.most_clipped
     crooked = course.wander_mm.max(axis=1) > tuning.most_wander_mm
     good = read.believable & ~clipped & ~crooked

@@ -26,6 +26,12 @@ class StraightTuning:
     # Of the stations read, so many must lie on one line, else none is believed: what lies over
     # most of an edge may be straight itself, and leave the true edge to few.
     agreeing_part: float = 0.8
+    # Fewer will do where all others lie further into the slot: grease, a hem and dust only ever
+    # reach into it, so that strays beyond the line would say that the line is theirs.
+    uncovered_part: float = 0.7
+    # Times the median claim of the edge, as a variance: where all do not make straight edges,
+    # readings that unsure are left out of account.
+    most_doubt: float = 9.0
     # Times the claimed variance: more scatter about the line, and it is no edge's. Chance does
     # so to one good edge in 2000 (chi-squared over its 5 degrees of freedom).
     most_scatter: float = 4.5
@@ -42,15 +48,38 @@ def on_straight_edges(
     ``edges_mm`` and ``variance_mm2`` are (S, 2): sill and door.
     """
     tuning = tuning or StraightTuning()
+    kept, more = _on_lines(x_mm, edges_mm, variance_mm2, len(x_mm), tuning)
+    if kept.any() or not len(x_mm):
+        return kept, more
+    sure = np.all(variance_mm2 <= tuning.most_doubt * np.median(variance_mm2, axis=0), axis=1)
+    if not sure.all():
+        kept[sure], more = _on_lines(
+            x_mm[sure], edges_mm[sure], variance_mm2[sure], len(x_mm), tuning
+        )
+    return kept, more
+
+
+def _on_lines(
+    x_mm: FloatArray,
+    edges_mm: FloatArray,
+    variance_mm2: FloatArray,
+    of_all: int,
+    tuning: StraightTuning,
+) -> tuple[BoolArray, FloatArray]:
+    """``on_straight_edges`` of stations that all count, ``of_all`` that were read."""
     kept = np.ones(len(x_mm), dtype=bool)
     if len(x_mm) < 3:
         return kept, np.zeros(2)
+    covered = kept.copy()
     own = tuning.apart * variance_mm2 + tuning.edge_mm**2
-    for edge in range(2):
+    for edge, into_slot in enumerate((1.0, -1.0)):
         line = _consensus(x_mm, edges_mm[:, edge], own[:, edge], tuning)
         off = edges_mm[:, edge] - line[0] - line[1] * x_mm
-        kept &= np.abs(off) <= tuning.outlier * np.sqrt(own[:, edge])
-    if kept.sum() < max(2, tuning.agreeing_part * len(x_mm)):
+        on_line = np.abs(off) <= tuning.outlier * np.sqrt(own[:, edge])
+        kept &= on_line
+        covered &= on_line | (into_slot * off > 0.0)
+    least = tuning.uncovered_part if covered.all() else tuning.agreeing_part
+    if kept.sum() < max(2, least * of_all):
         return np.zeros(len(x_mm), dtype=bool), np.zeros(2)
     claimed = own[kept].mean(axis=0)
     scatter = np.array([_scatter(x_mm[kept], edges_mm[kept, e], own[kept, e]) for e in range(2)])

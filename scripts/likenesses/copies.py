@@ -50,6 +50,11 @@ def _cropped(image: Image.Image) -> Image.Image:
     return image.crop((int(0.03 * w), int(0.05 * h), int(0.98 * w), int(0.96 * h)))
 
 
+def _stretched(image: Image.Image) -> Image.Image:
+    size = image.width, round(image.height / 1.015)
+    return image.resize(size, Image.Resampling.LANCZOS)
+
+
 def _screenshot(image: Image.Image) -> Image.Image:
     """As a screen of 2400 px shows it, between bars."""
     shown = _long_side(image, 2400)
@@ -77,6 +82,7 @@ _WORKS: dict[str, tuple[Work, int | None, bool]] = {
     "resized to 0.5": (_resized(0.5), 88, DROPPED),
     "resized to 0.35": (_resized(0.35), 88, DROPPED),
     "cropped": (_cropped, 90, DROPPED),
+    "stretched by 1.5 %": (_stretched, 88, DROPPED),
     "turned by 90 deg": (lambda i: i.transpose(Image.Transpose.ROTATE_90), 90, DROPPED),
     "turned by 180 deg": (lambda i: i.transpose(Image.Transpose.ROTATE_180), 90, KEPT),
     "turned by 2 deg": (lambda i: i.rotate(2, Image.Resampling.BICUBIC, True), 90, DROPPED),
