@@ -43,19 +43,23 @@ class TagSize:
     z_mm: float
     relative_uncertainty: float
 
-    def residuals(self, parameters: FloatArray) -> FloatArray:
-        """Logarithm of seen over drawn size for views (B, 11), in standard uncertainties (B,)."""
-        corrected = self.corners_px - parameters[:, None, 10:11] * self.outward
-        seen = on_plane_many(parameters, corrected, self.z_mm)
-        seen = seen - seen.mean(axis=1, keepdims=True)
-        ratio = np.linalg.norm(seen, axis=(1, 2)) / self.drawn_mm
+    def residuals(self, parameters: FloatArray, rotations: FloatArray) -> FloatArray:
+        """Logarithm of seen over drawn size for views (B, 11), in standard uncertainties (B,).
+
+        ``rotations`` (B, 3, 3) are those of the views.
+        """
+        corrected = self.corners_px.T - parameters[:, 10:11, None] * self.outward.T
+        seen = on_plane_many(parameters, rotations, corrected, self.z_mm)
+        # The sum of squared distances from the middle is that of squares less the middle's.
+        middle = seen.sum(axis=2)
+        square = np.einsum("bij,bij->b", seen, seen) - np.einsum("bi,bi->b", middle, middle) / 4.0
         # Views that nothing could have, as a search may try, have no size.
-        ratio = np.clip(np.nan_to_num(ratio, nan=_NONE), 1 / _NONE, _NONE)
-        return np.asarray(np.log(ratio) / self.relative_uncertainty)
+        ratio = np.clip(np.nan_to_num(square, nan=np.inf) / self.drawn_mm**2, 1.0 / _NONE, _NONE)
+        return np.asarray(np.log(ratio) / (2.0 * self.relative_uncertainty))
 
 
-#: A size that no tag has, over that which it has.
-_NONE = 1e3
+#: The square of a size that no tag has, over that which it has.
+_NONE = 1e6
 
 
 def find_tag_size(

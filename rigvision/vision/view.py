@@ -44,10 +44,17 @@ DERIVATIVE_STEPS: FloatArray = np.array(
 UNDISTORT_STEPS = 8
 
 
-def project_many(parameters: FloatArray, points_mm: FloatArray) -> FloatArray:
-    """Pixels (B, N, 2) of points (N, 3) in gauge axes as B views (B, 11) see them."""
+def project_many(
+    parameters: FloatArray, points_mm: FloatArray, rotations: FloatArray | None = None
+) -> FloatArray:
+    """Pixels (B, N, 2) of points (N, 3) in gauge axes as B views (B, 11) see them.
+
+    ``rotations`` (B, 3, 3) are those of the views, where they are known already.
+    """
+    if rotations is None:
+        rotations = rotations_from_vectors(parameters[:, :3])
     # x, y and z each in one piece: for many points twice as fast as point by point.
-    camera = rotations_from_vectors(parameters[:, :3]) @ points_mm.T
+    camera = rotations @ points_mm.T
     camera += parameters[:, 3:6, None]
     ideal = camera[:, :2] / camera[:, 2:]
     radial = ideal[:, :1] ** 2 + ideal[:, 1:] ** 2
@@ -59,21 +66,21 @@ def project_many(parameters: FloatArray, points_mm: FloatArray) -> FloatArray:
     return np.swapaxes(ideal, 1, 2)
 
 
-def on_plane_many(parameters: FloatArray, points_px: FloatArray, z_mm: float) -> FloatArray:
-    """Where the rays of B views (B, 11) through their pixels (B, N, 2) meet the plane z: (B, N, 2)
+def on_plane_many(
+    parameters: FloatArray, rotations: FloatArray, points_px: FloatArray, z_mm: float
+) -> FloatArray:
+    """Where the rays of B views (B, 11) through their pixels (B, 2, N) meet the plane z: (B, 2, N)
 
-    x and y in gauge axes.
+    x and y in gauge axes. ``rotations`` (B, 3, 3) are those of the views. Distortion is taken off
+    by its series, to 12 (k1 r^2)^3 of an offset: 1e-5 where k1 r^2 is 0.01.
     """
-    distorted = points_px - parameters[:, None, 7:9]
-    distorted *= np.exp(-parameters[:, 6])[:, None, None]
-    k1, ideal = parameters[:, None, 9:10], distorted
-    for _ in range(UNDISTORT_STEPS):
-        ideal = distorted / (1.0 + k1 * np.sum(ideal**2, axis=2, keepdims=True))
-    rotation = rotations_from_vectors(parameters[:, :3])
-    centre = -np.einsum("bij,bi->bj", rotation, parameters[:, 3:6])
-    rays = np.concatenate([ideal, np.ones((*ideal.shape[:2], 1))], axis=2) @ rotation
-    depth = (z_mm - centre[:, None, 2]) / rays[..., 2]
-    return np.asarray(centre[:, None, :2] + rays[..., :2] * depth[..., None])
+    ideal = (points_px - parameters[:, 7:9, None]) * np.exp(-parameters[:, 6])[:, None, None]
+    bent = parameters[:, 9:10, None] * (ideal[:, :1] ** 2 + ideal[:, 1:] ** 2)
+    ideal *= 1.0 - bent * (1.0 - 3.0 * bent)
+    turned = np.swapaxes(rotations, 1, 2)
+    rays = turned[:, :, :2] @ ideal + turned[:, :, 2:]
+    centre = turned @ parameters[:, 3:6, None]
+    return np.asarray(rays[:, :2] * ((z_mm + centre[:, 2:]) / rays[:, 2:]) - centre[:, :2])
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from rigvision.ground.conventions import FloatArray
+from rigvision.ground.conventions import FloatArray, rotations_from_vectors
 from rigvision.ground.errors import Unmeasurable
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.mark_measures import mark_measures
@@ -234,7 +234,7 @@ class ViewProblem:
 
     def size_misfit(self, parameters: FloatArray) -> float:
         """Of the yoke's tag, standard deviations; 0 where there is none."""
-        return float(self._size.residuals(parameters[None])[0]) if self._size else 0.0
+        return float(self._residuals(parameters)[-1]) if self._size else 0.0
 
     def tension(self, parameters: FloatArray) -> float:
         """By how much chi-squared would fall were nothing known of the camera beforehand, where
@@ -380,9 +380,11 @@ class ViewProblem:
         """Observed minus predicted corners (N, 2)."""
         return np.asarray(self._misfits_px(parameters[None, :])[0])
 
-    def _misfits_px(self, parameters: FloatArray) -> FloatArray:
+    def _misfits_px(
+        self, parameters: FloatArray, rotations: FloatArray | None = None
+    ) -> FloatArray:
         """Observed minus predicted corners (B, N, 2) for B parameter vectors (B, 11)."""
-        predicted = project_many(parameters, self._points_mm)
+        predicted = project_many(parameters, self._points_mm, rotations)
         shifted = predicted + parameters[:, None, 10:11] * self._outward
         return np.asarray(self._observed_px - shifted)
 
@@ -392,12 +394,13 @@ class ViewProblem:
     def _residuals_many(self, parameters: FloatArray) -> FloatArray:
         """Whitened residuals (B, R) of marks and priors for B parameter vectors (B, 11)."""
         count = len(parameters)
-        misfit = self._misfits_px(parameters).reshape(count, -1, 8)
+        rotations = rotations_from_vectors(parameters[:, :3])
+        misfit = self._misfits_px(parameters, rotations).reshape(count, -1, 8)
         marks = (self._whiten @ misfit[..., None]).reshape(count, -1)
         believed, sigma = self._beliefs()
         parts = [marks, (parameters[:, 6:11] - believed) / sigma]
         if self._size is not None:
-            parts.append(self._size.residuals(parameters)[:, None])
+            parts.append(self._size.residuals(parameters, rotations)[:, None])
         return np.concatenate(parts, axis=1)
 
     def _beliefs(self) -> tuple[FloatArray, FloatArray]:
