@@ -13,6 +13,8 @@ Role = Literal["mechanic", "inspector"]
 Position = Literal["ordinary", "master"]
 Stage = Literal["before", "after"]
 Decision = Literal["measured", "accepted", "rejected"]
+#: What a trainer says a photo should have been called.
+RulingWord = Literal["pass", "adjust", "retake"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,12 +230,14 @@ class Exported:
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """A remark on a record; ``kind`` says of what sort."""
+    """A remark on a record; ``kind`` says of what sort. A *ruling* carries its word as well: it
+    teaches, and changes nothing of the record's verdict."""
 
     record: str
     kind: str
     text: str
     noted_by: str
+    ruling: RulingWord | None = None
 
 
 Body = (
