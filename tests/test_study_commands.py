@@ -130,7 +130,8 @@ def test_photos_are_taken_and_the_next_shot_is_named(folder, tmp_path, checked, 
     assert run("study", "take", folder, *photos(tmp_path, "1.jpg", "2.jpg")) == 0
     shown = capsys.readouterr().out
     assert "Shot 1: gap 0.801 mm, pass." in shown
-    assert "6 of 8 shots are open; next is shot 3" in shown
+    assert "6 of 8 shots are open." in shown
+    assert "Next is shot 3: " in shown
     plan = json.loads((folder / "plan.json").read_text())
     door = int(plan["order"][0]["setting"].removeprefix("door "))
     assert checked[0] == ("1.jpg", None, "DF-10", door, None, False)
@@ -138,6 +139,7 @@ def test_photos_are_taken_and_the_next_shot_is_named(folder, tmp_path, checked, 
 
 def test_the_exit_code_says_what_came_of_the_photos(folder, tmp_path, checked, capsys):
     assert run("study", "take", folder, *photos(tmp_path, "dark.jpg", "1.jpg")) == 4
+    assert "To be taken again, each with --shot: 1." in capsys.readouterr().out
     assert run("study", "take", folder, *photos(tmp_path, "bad.jpg")) == 1
     assert run("study", "take", folder) == 2
     assert run("study", "take", tmp_path / "nowhere", *photos(tmp_path, "1.jpg")) == 1

@@ -101,9 +101,36 @@ def test_a_photo_to_be_taken_again_moves_no_other(study, tmp_path):
     found = take(study, paths, checks({"IMG_2.jpg": "retake"}))
     assert shots_of(found) == [("taken", 1), ("again", 2), ("taken", 3)]
     assert "Glare" in found[1].text
-    found = take(study, [photo(tmp_path, "IMG_9.jpg")], checks())
+    assert "--shot 2" in found[1].text
+    found = take(study, [photo(tmp_path, "IMG_4.jpg")], checks())
+    assert shots_of(found) == [("taken", 4)]  # the next, not silently the one passed over
+    found = take(study, [photo(tmp_path, "IMG_2b.jpg")], checks(), 2)
     assert shots_of(found) == [("taken", 2)]
     assert len(read_study(study.folder).again) == 1
+
+
+def test_a_break_with_an_unreadable_photo_moves_no_other(study, tmp_path):
+    """Nothing is kept of a file that was no photo; its place in the list keeps its shot."""
+    paths = photos(tmp_path, 5)
+    paths[1].write_bytes(b"broken")
+    take(study, paths[:3], checks())
+    found = take(read_study(study.folder), paths, checks())
+    assert shots_of(found) == [
+        ("known", 1),
+        ("unreadable", 2),
+        ("known", 3),
+        ("taken", 4),
+        ("taken", 5),
+    ]
+
+
+def test_shots_that_were_passed_over_come_when_nothing_else_is_open(tmp_path):
+    plan = invented_plan(shots=1, people=["A. One"], setting=[{"name": f"s{i}"} for i in range(3)])
+    study = plan_into(tmp_path / "small", plan)
+    paths = photos(tmp_path, 3)
+    take(study, paths[:2], checks({"IMG_1.jpg": "retake"}))
+    more = [paths[2], photo(tmp_path, "again.jpg")]
+    assert shots_of(take(study, more, checks())) == [("taken", 3), ("taken", 1)]
 
 
 def test_a_photo_given_twice_is_taken_once(study, tmp_path):

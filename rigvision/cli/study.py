@@ -229,12 +229,15 @@ def _show_left(page: Page, study: Study) -> None:
         page.line("Every shot is taken. Now:", "bold")
         page.exact(f"rigvision study report {shown_path(study.folder)}")
         return
-    planned = study.plan.order[left[0] - 1]
-    page.line(
-        f"{len(left)} of {len(study.plan.order)} shots are open; next is shot {left[0]}: "
-        f"{planned.person}, {planned.setting}.",
-        "bold",
-    )
+    page.line(f"{len(left)} of {len(study.plan.order)} shots are open.", "bold")
+    ahead = [s for s in left if s > study.last_tried]
+    passed = [s for s in left if s <= study.last_tried]
+    if passed:
+        names = ", ".join(str(s) for s in passed[:20]) + (" and more" if passed[20:] else "")
+        page.line(f"To be taken again, each with --shot: {names}.", "bold")
+    if ahead:
+        planned = study.plan.order[ahead[0] - 1]
+        page.line(f"Next is shot {ahead[0]}: {planned.person}, {planned.setting}.", "bold")
 
 
 def _taken_as_json(outcomes: list[Outcome], left: list[int]) -> dict[str, Any]:

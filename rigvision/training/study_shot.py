@@ -54,6 +54,11 @@ class Study:
     def open_shots(self) -> list[int]:
         return [s.shot for s in self.plan.order if s.shot not in self.taken]
 
+    @property
+    def last_tried(self) -> int:
+        """The last shot of the plan that has a photo, taken or to be taken again; 0 for none."""
+        return max([*self.taken, *(s.shot for s in self.again)], default=0)
+
     def known(self, photo_sha256: str) -> StudyShot | None:
         """The shot that a photo was taken into, or had to be taken again for."""
         all_shots = [*self.taken.values(), *self.again]

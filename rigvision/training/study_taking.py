@@ -43,7 +43,7 @@ class Outcome:
 def take_photos(
     study: Study, photos: Sequence[Path], check: Check, only: int | None = None
 ) -> Iterator[Outcome]:
-    """Take photos into the open shots, in order; ``only`` takes a single one into that shot.
+    """Take photos on along the plan; ``only`` takes a single one into that shot.
 
     Photos that are in the study already use up no shot, so the same command can be given again
     after a break. Each photo has its shot before the first is checked: one that must be taken
@@ -99,18 +99,31 @@ def _hash_of(path: Path) -> str | PhotoError:
 def _pairing(
     study: Study, hashes: Sequence[str | PhotoError], only: int | None
 ) -> list[int | None]:
-    """The shot of each photo. None: it is in the study already, or no shot is left for it."""
+    """The shot of each photo. None: it is in the study already, or no shot is left for it.
+
+    A photo goes into the first open shot after that of the photo before it, which may be in the
+    study already; where none is, after the last that was tried. Shots that were passed over come
+    when nothing else is open: a new photo is more likely the next than one to be taken again.
+    """
     if only is not None:
         return [only]
     known = {h: study.known(h) for h in hashes if isinstance(h, str)}
-    # A photo that failed before keeps its shot, where the same photos are given again.
-    kept = {s.shot for s in known.values() if s is not None}
-    free = iter([s for s in study.open_shots if s not in kept])
-    seen: set[str] = set()
+    held = {s.shot for s in known.values() if s is not None}
+    free = [s for s in study.open_shots if s not in held]
+    at = 0 if held else study.last_tried
     shots: list[int | None] = []
+    seen: set[str] = set()
     for digest in hashes:
-        repeated = isinstance(digest, str) and (known[digest] is not None or digest in seen)
-        shots.append(None if repeated else next(free, None))
+        before = known[digest] if isinstance(digest, str) else None
+        if before is not None or digest in seen:
+            at = before.shot if before is not None else at
+            shots.append(None)
+            continue
+        shot = next((s for s in free if s > at), next(iter(free), None))
+        if shot is not None:
+            free.remove(shot)
+            at = shot
+        shots.append(shot)
         if isinstance(digest, str):
             seen.add(digest)
     return shots
@@ -184,7 +197,8 @@ def _kept(
         why = f"The {about.words} could not be read."
         if result.verdict == "retake" and result.reasons:
             why = result.reasons[0].text
-        text = f"{why} Shot {planned.shot} stays open: take it again."
+        number = planned.shot
+        text = f"{why} Shot {number} stays open: take it again, and give it with --shot {number}."
         return Outcome(name, "again", planned, text)
     text = f"Shot {planned.shot}: {about.words} {about.shown(value)}, {result.verdict}."
     return Outcome(name, "taken", planned, text, value, _remarks(study, shot))
@@ -206,7 +220,7 @@ def _order_remark(study: Study, shot: StudyShot) -> str | None:
         by_time, by_plan = ("before", "after") if time > own else ("after", "before")
         return (
             f"By its time it was taken {by_time} shot {other.shot}, by the plan {by_plan} it: "
-            "were photos exchanged?"
+            "right if it was taken again, else photos were exchanged."
         )
     return None
 
