@@ -12,6 +12,7 @@ from typer.core import TyperGroup
 GROUPS = {
     "job": ("rigvision.cli.job_commands", "jobs"),
     "key": ("rigvision.cli.key_commands", "keys"),
+    "study": ("rigvision.cli.study_commands", "studies"),
     "record": ("rigvision.cli.record_commands", "records"),
     "review": ("rigvision.cli.review_commands", "reviews"),
 }

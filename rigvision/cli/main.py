@@ -41,6 +41,7 @@ app.add_typer(later("Recorded checks: search, show, compare, sign, replay, expor
 app.add_typer(
     later("Pages for the trainer, borderline shots first; rulings.", PagesGroup), name="review"
 )
+app.add_typer(later("Studies of gauge, photos and people: plan, take, report."), name="study")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 
 
