@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -50,13 +51,12 @@ class PageFolder:
         path = self.path / name
         part = path.with_name(f".{secrets.token_hex(8)}.part")
         content = content.encode() if isinstance(content, str) else content
-        with spoken(path):
-            try:
-                path.parent.mkdir(parents=True, exist_ok=True)
-                part.write_bytes(content)
-                os.replace(part, path)
-            finally:
-                part.unlink(missing_ok=True)
+        with spoken(path), ExitStack() as undo:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            undo.callback(part.unlink, missing_ok=True)
+            part.write_bytes(content)
+            os.replace(part, path)
+            undo.pop_all()
 
     def write_assets(self, *names: str) -> None:
         """The style, and these scripts."""

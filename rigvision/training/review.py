@@ -6,10 +6,12 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from rigvision.ground.errors import RigvisionError
 from rigvision.records.clock import now
 from rigvision.training.page_set import PageFolder, page_folder
 from rigvision.training.review_page import SHOTS, Surroundings, cards_of, queue_page, shot_page
@@ -33,6 +35,10 @@ SCRIPTS = ("probability.js", "queue.js", "viewer.js", "what_if.js", "shot_keys.j
 _WORTH_A_PROCESS = 6
 #: Called with how many of how many shots are ready.
 Progress = Callable[[int, int], None]
+
+
+class ReviewError(RigvisionError):
+    """The pages cannot be built."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +89,15 @@ def _made(shots: Sequence[Shot], folder: PageFolder, workers: int | None) -> Ite
         return
     # Not forked: a library's threads, where some have started, do not survive that.
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(count, context, initializer=_one_thread) as pool:
-        yield from pool.map(partial(pictures_of, folder=bare), shots, chunksize=2)
+    try:
+        with ProcessPoolExecutor(count, context, initializer=_one_thread) as pool:
+            yield from pool.map(partial(pictures_of, folder=bare), shots, chunksize=2)
+    except BrokenProcessPool as error:
+        raise ReviewError(
+            "reading-stopped",
+            "A process that reads the photos ended before its work was done.",
+            "Is there memory left? Build the pages again, with fewer shots (--most) if it is not.",
+        ) from error
 
 
 def _processors() -> int:

@@ -89,6 +89,7 @@ def shot_page(
     cases = what_ifs(result)
     shown = pictures if isinstance(pictures, ShownPictures) else None
     then = after_turn_row(result)
+    to_do = what_to_do(result)
     return rendered(
         "shot.html",
         root="../",
@@ -99,8 +100,9 @@ def shot_page(
         origin=origin,
         pictures=shown,
         no_pictures=pictures.why if isinstance(pictures, NoPictures) else pictures.complaint,
-        to_do=what_to_do(result),
-        reasons=[(r, _outcome(r)) for r in result.reasons],
+        to_do=to_do,
+        # What to do stands above already; the reasons need not repeat it.
+        reasons=[(r, r.remedy.replace(to_do, "").strip(), _outcome(r)) for r in result.reasons],
         rows=[*figure_rows(result), *([then] if then else [])],
         drawn=station_plot(result),
         budgets=budgets(result, cases[0].quantity if cases else None),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from rigvision.report.picture_layers import Layer, PictureLayers
     from rigvision.report.plate_view import PlateView
     from rigvision.world.gauge import Gauge
-    from rigvision.world.model import AnyTable
+    from rigvision.world.model import AnyTable, Table
 
 #: Part of what a file was made from: another way of making them gets another number.
 MAKING = "1"
@@ -163,12 +164,20 @@ def _gauge(shot: Shot) -> Gauge | None:
 
 def _model(path: Path | None, kind: type[AnyTable]) -> AnyTable | None:
     """None for one that this version cannot read: the photo is then shown as it is."""
-    from rigvision.world.model import read_model
-
     try:
-        return None if path is None else read_model(path, kind)
+        model = None if path is None else _read_once(path, kind)
     except RigvisionError:
         return None
+    assert model is None or isinstance(model, kind)
+    return model
+
+
+@lru_cache(maxsize=64)
+def _read_once(path: Path, kind: type[Table]) -> Table:
+    """Many shots have the same gauge; in the evidence its file never changes."""
+    from rigvision.world.model import read_model
+
+    return read_model(path, kind)
 
 
 def _view(shot: Shot, gauge: Gauge | None) -> PlateView | None:

@@ -17,7 +17,6 @@ from rigvision.records.search import Wanted, search
 from rigvision.report.saved_result import SavedRefusal, SavedResult, read_saved
 from rigvision.training.shot import Shot, ShotFiles, shot_of_record, shot_of_result
 
-MOST_SHOTS = 10_000
 #: Of one folder; what lies in folders within it is not looked at.
 MOST_FILES = 20_000
 _PHOTO_ENDINGS = {".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp"}

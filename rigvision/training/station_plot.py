@@ -10,7 +10,7 @@ from rigvision.report.figures import signed_zero
 from rigvision.report.saved_result import SavedResult
 
 WIDTH, HEIGHT = 640.0, 280.0
-LEFT, RIGHT, TOP, BOTTOM = 62.0, 18.0, 18.0, 46.0
+LEFT, RIGHT, TOP, BOTTOM = 66.0, 62.0, 14.0, 50.0
 #: Between the axis' ends and the outermost stations.
 INSET = 20.0
 #: Empty room above and below what is drawn, in parts of it.
