@@ -7,7 +7,7 @@ from io import BytesIO
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from rigvision.photo.colour_codes import ColourCodes, colour_codes_of
 from rigvision.report.analysed_image import WIDTH_PX
@@ -75,7 +75,7 @@ def test_marks_that_fit_no_plate_give_no_view(gauge, marks_px, bad):
 def test_the_analysed_image_is_laid_on_the_photo(photo, view, gauge, banner_px, shrink):
     """Drawn as the report draws it: a banner of some height, the framed photo, more below."""
     framing = around_gauge(view, gauge, WIDTH_PX, 1560)
-    drawn = framing.cut(photo.codes).copy()
+    drawn = framing.cut(photo.stored).copy()
     cv2.line(drawn, (0, 700), (2000, 700), (240, 228, 66), 10)
     blank = np.full((banner_px, WIDTH_PX, 3), 30, np.uint8)
     whole = np.concatenate([blank, drawn, np.full((900, WIDTH_PX, 3), 30, np.uint8)])
@@ -97,7 +97,7 @@ def shown_by_gap(layers, photo, place_px) -> tuple[float, float]:
     """By the layer of the gap, whose first pixel is found by its colours."""
     a, b, c, d, e, f = layers.gap.matrix
     pixels = decoded(layers.gap.jpeg)
-    score = cv2.matchTemplate(photo.codes, pixels, cv2.TM_SQDIFF)
+    score = cv2.matchTemplate(photo.stored, pixels, cv2.TM_SQDIFF)
     left, top = cv2.minMaxLoc(score)[2]
     x, y = place_px[0] + 0.5 - left, place_px[1] + 0.5 - top
     return a * x + c * y + e, b * x + d * y + f
@@ -108,9 +108,9 @@ def test_the_gaps_pixels_are_the_photos_own(photo, view, gauge):
     assert layers.gap is not None
     pixels = decoded(layers.gap.jpeg).astype(int)
     left, top = cv2.minMaxLoc(
-        cv2.matchTemplate(photo.codes, pixels.astype(np.uint8), cv2.TM_SQDIFF)
+        cv2.matchTemplate(photo.stored, pixels.astype(np.uint8), cv2.TM_SQDIFF)
     )[2]
-    own = photo.codes[top : top + pixels.shape[0], left : left + pixels.shape[1]].astype(int)
+    own = photo.stored[top : top + pixels.shape[0], left : left + pixels.shape[1]].astype(int)
     assert np.abs(own - pixels).mean() < 3.0  # of 255: what JPEG leaves at this quality
     a, b, c, d, *_ = layers.gap.matrix
     assert (a * a + b * b, a * d - b * c) == pytest.approx((1.0, 1.0), abs=1e-9)
@@ -141,17 +141,32 @@ def test_without_a_view_the_photo_is_shown_whole(photo):
 
 def test_a_turned_jpeg_is_upright_and_carries_no_metadata(photo):
     """EXIF orientation 6: the camera was turned clockwise; the stored top is the right side."""
-    stored = Image.fromarray(np.rot90(photo.codes).copy())
+    stored = Image.fromarray(np.rot90(photo.stored).copy())
     exif = Image.Exif()
     exif[0x0112], exif[0x010F] = 6, "Maker"
     stream = BytesIO()
     stored.save(stream, "JPEG", quality=95, subsampling=0, exif=exif)
     codes = colour_codes_of(_path(), stream.getvalue())
-    assert codes.codes.shape == photo.codes.shape
-    assert np.abs(codes.codes.astype(int) - photo.codes).mean() < 3.0
+    assert codes.whole().shape == photo.stored.shape
+    assert np.abs(codes.whole().astype(int) - photo.stored).mean() < 3.0
     jpeg = picture_layers(codes, None, None, None).base.jpeg
     assert b"Exif" not in jpeg
     assert b"Maker" not in jpeg
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_part_is_what_lies_there_in_the_upright_picture(photo, orientation):
+    """All eight orientations; what they mean is Pillow's business here."""
+    stored = photo.stored[:90, :140]
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    stream = BytesIO()
+    Image.fromarray(stored).save(stream, "PNG", exif=exif)
+    upright = np.asarray(ImageOps.exif_transpose(Image.open(stream)))
+    codes = ColourCodes(stored, orientation=orientation)
+    assert (codes.height_px, codes.width_px) == upright.shape[:2]
+    assert np.array_equal(codes.whole(), upright)
+    assert np.array_equal(codes.part(11, 5, 43, 77), upright[5:77, 11:43])
 
 
 def _path():

@@ -138,9 +138,14 @@ def colour_of(path: Path, data: bytes) -> Image.Image:
     return colours if turn is None else colours.transpose(turn)
 
 
-def upright(codes: Any, image: Image.Image) -> Any:
-    """Decoded codes (H, W) or (H, W, 3) as a person sees them, by what the file says."""
-    return np.asarray(_UPRIGHT[_turn_needed(image, read_exif(image))](codes))
+def turned_upright(codes: Any, orientation: int) -> Any:
+    """Stored codes (H, W) or (H, W, 3), or a part of them, as EXIF's orientation says."""
+    return np.asarray(_UPRIGHT[orientation](codes))
+
+
+def turn_needed(image: Image.Image) -> int:
+    """The EXIF orientation that decoding leaves to be done."""
+    return _turn_needed(image, read_exif(image))
 
 
 def _turn_needed(image: Image.Image, exif: Exif) -> int:

@@ -91,8 +91,8 @@ def picture_layers(
 
     ``gap_mm`` (N, 3) are places along the middle of the gap, None where they are not known.
     """
-    framing = _framing(photo.codes, view, gauge)
-    shown = shown_part(photo.codes, framing)
+    framing = _framing(photo, view, gauge)
+    shown = shown_part(photo, framing)
     base = _placed(photo, shown.codes, framing, shown.left, shown.top, shown.step, BASE_QUALITY)
     small = shown.level(THUMB_WIDTH_PX / WIDTH_PX)
     window = _window(view, gauge, framing) if view and gauge else None
@@ -115,10 +115,10 @@ def picture_layers(
     )
 
 
-def _framing(codes: Pixels, view: PlateView | None, gauge: Gauge | None) -> Framing:
+def _framing(photo: ColourCodes, view: PlateView | None, gauge: Gauge | None) -> Framing:
     """That of the analysed image, so that one lies on the other."""
     if view is None or gauge is None:
-        return whole_photo(codes, WIDTH_PX, PHOTO_HIGHEST_PX)
+        return whole_photo(photo.whole(), WIDTH_PX, PHOTO_HIGHEST_PX)
     return around_gauge(view, gauge, WIDTH_PX, PHOTO_HIGHEST_PX)
 
 
@@ -137,9 +137,9 @@ def _gap(photo: ColourCodes, framing: Framing, window: Box) -> Layer | None:
                 [middle - half, y + height + margin],
             ]
         )
-        left, top, right, bottom = part_of(photo.codes, framing, box)
+        left, top, right, bottom = part_of(photo, framing, box)
         if 0 < (right - left) * (bottom - top) <= GAP_MOST_PIXELS:
-            part = photo.codes[top:bottom, left:right]
+            part = photo.part(left, top, right, bottom)
             return _placed(photo, part, framing, left, top, 1, GAP_QUALITY)
     return None
 
@@ -163,7 +163,8 @@ def _placed(
         float(corner[0]),
         float(corner[1]),
     )
-    jpeg = _jpeg(photo.srgb(part), quality)
+    # Where single pixels are looked at, each keeps its own colour.
+    jpeg = _jpeg(photo.srgb(part), quality, "444" if quality == GAP_QUALITY else "420")
     return Layer(jpeg, part.shape[1], part.shape[0], matrix)  # type: ignore[arg-type]
 
 
@@ -213,7 +214,7 @@ def _light(small: Pixels) -> Light:
 def _overlay(analysed: ColourCodes | None, shown: ShownPart) -> tuple[Layer | None, bool]:
     if analysed is None:
         return None, False
-    codes, framing = analysed.codes, shown.framing
+    codes, framing = analysed.whole(), shown.framing
     # Drawn WIDTH_PX wide, then shrunk as a whole where it would be too high.
     shrunk = codes.shape[1] / WIDTH_PX
     at = place_in(codes, shown, shrunk)
@@ -240,9 +241,9 @@ def _alone(codes: Pixels, framing: Framing) -> Layer:
     return Layer(jpeg, small.shape[1], small.shape[0], (unit, 0.0, 0.0, unit, *at))
 
 
-def _jpeg(pixels: Pixels, quality: int) -> bytes:
+def _jpeg(pixels: Pixels, quality: int, colours: str = "420") -> bytes:
     encoded: bytes = simplejpeg.encode_jpeg(
-        np.ascontiguousarray(pixels), quality, colorspace="RGB", colorsubsampling="420"
+        np.ascontiguousarray(pixels), quality, colorspace="RGB", colorsubsampling=colours
     )
     return encoded
 

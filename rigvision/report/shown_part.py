@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from rigvision.ground.conventions import FloatArray
+from rigvision.photo.colour_codes import ColourCodes
 from rigvision.report.framing import Framing, Pixels
 
 #: The whole is no wider or higher. px
@@ -41,10 +42,10 @@ class ShownPart:
         return smaller.cut(self.codes)
 
 
-def shown_part(codes: Pixels, framing: Framing) -> ShownPart:
+def shown_part(photo: ColourCodes, framing: Framing) -> ShownPart:
     """Means of whole blocks: far apart samples would flicker."""
-    left, top, right, bottom = part_of(codes, framing, corners(framing))
-    part = codes[top:bottom, left:right]
+    left, top, right, bottom = part_of(photo, framing, corners(framing))
+    part = photo.part(left, top, right, bottom)
     step = max(1, int(np.ceil(max(part.shape[:2]) / MOST_PX)))
     height, width = max(1, part.shape[0] // step), max(1, part.shape[1] // step)
     blocks = part[: height * step, : width * step]
@@ -57,12 +58,12 @@ def corners(framing: Framing) -> FloatArray:
     return np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
 
 
-def part_of(codes: Pixels, framing: Framing, box: FloatArray) -> tuple[int, int, int, int]:
+def part_of(photo: ColourCodes, framing: Framing, box: FloatArray) -> tuple[int, int, int, int]:
     """Left, top, right, bottom of the pixels that a figure (4, 2) of the frame may show."""
     shift = framing.shift_px / framing.scale
     there = (box - 0.5 / framing.scale - shift) @ framing.turn  # the turn's inverse
     low, high = np.floor(there.min(axis=0)), np.ceil(there.max(axis=0)) + 1.0
-    height, width = codes.shape[:2]
+    height, width = photo.height_px, photo.width_px
     left, right = (int(np.clip(v, 0, width)) for v in (low[0], high[0]))
     top, bottom = (int(np.clip(v, 0, height)) for v in (low[1], high[1]))
     if right <= left or bottom <= top:  # the gauge is said to be outside of the picture
