@@ -401,3 +401,10 @@ def test_settings_over_shots_of_one_person_is_the_exact_f_interval():
     found = ratio_intervals(table).settings_of_gauge
     assert found[0] == pytest.approx(((f / 2.837 - 1) / 3) ** 0.5, rel=0.02)
     assert found[1] == pytest.approx(((f * 3.667 - 1) / 3) ** 0.5, rel=0.02)
+
+
+def test_why_nothing_can_be_told_is_the_cause_of_the_simplest_way():
+    """Three single shots of two settings by two people: nothing is left over."""
+    with pytest.raises(StudyError) as refused:
+        gauge_studies(readings_of([("a", "A", 1.0), ("a", "B", 1.1), ("b", "A", 2.0)]), 0.5)
+    assert refused.value.code == "nothing-repeated"
