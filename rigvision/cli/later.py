@@ -12,7 +12,9 @@ from typer.core import TyperGroup
 GROUPS = {
     "job": ("rigvision.cli.job_commands", "jobs"),
     "key": ("rigvision.cli.key_commands", "keys"),
+    "practice": ("rigvision.cli.practice_commands", "practice"),
     "record": ("rigvision.cli.record_commands", "records"),
+    "training": ("rigvision.cli.training_commands", "training"),
 }
 
 
