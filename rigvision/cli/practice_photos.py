@@ -52,7 +52,7 @@ class PracticePhotos:
 
     def _spoilt(self, level: Level, number: int, rng: np.random.Generator) -> Photograph:
         name = str(rng.choice(SPOILT_BY))
-        strength = level.spoilt_strength
+        strength = int(rng.choice(level.spoilt_strengths))
         return disturbed_photo(name, strength, number, self.gauge, self.frame, size_px=self._size)
 
     def _fair(self, level: Level, number: int, rng: np.random.Generator) -> Photograph:

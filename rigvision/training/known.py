@@ -58,10 +58,20 @@ def known_of(result: CheckResult | SavedResult, truth: Truth | None = None) -> K
 
 
 def right_call(known: Known, ruling: Verdict | None) -> Verdict:
-    """What a shot should have been called: the trainer's word first; then that a photo which the
-    tool cannot trust is taken again; then the truth; else what the tool said."""
+    """What a shot should have been called: the trainer's word first; else what the tool said, but
+    for a pass of what in truth does not conform."""
     if ruling is not None:
         return ruling
-    if known.verdict == "retake" or known.truth is None:
-        return known.verdict
-    return "pass" if known.truth.conforming else "adjust"
+    wrong = known.verdict == "pass" and known.truth is not None and not known.truth.conforming
+    return "adjust" if wrong else known.verdict
+
+
+def must_not_pass(known: Known, ruling: Verdict | None) -> bool:
+    """Whether a pass would be a wrong one.
+
+    Where the truth is known, that is of what does not conform, or of a photo that cannot be
+    trusted; to pass what conforms but is not proven to is not right, yet no wrong pass.
+    """
+    if ruling is None and known.truth is not None and known.verdict != "retake":
+        return not known.truth.conforming
+    return right_call(known, ruling) != "pass"

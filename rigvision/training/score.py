@@ -132,7 +132,7 @@ def tally_of(shots: Sequence[Answered], asked: int) -> Tally:
         _agreement(shots, [s.known.verdict for s in shots]),
         _agreement(ruled, rulings),
         _three(ruled, rulings),
-        _share([s.answer.verdict == "pass" for s in shots if s.right != "pass"]),
+        _share([s.answer.verdict == "pass" for s in shots if s.must_not_pass]),
         _share([s.answer.verdict == "retake" for s in shots if s.right != "retake"]),
         _share([s.answer.verdict != "retake" for s in shots if s.right == "retake"]),
         estimates([(s.answer.gap_mm, s.known.best_gap_mm) for s in shots]),

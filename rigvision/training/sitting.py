@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rigvision.decision.result import Verdict
 from rigvision.training.answers import Answer, Answers
-from rigvision.training.known import Known, right_call
+from rigvision.training.known import Known, must_not_pass, right_call
 from rigvision.training.quiz import Quiz
 
 
@@ -22,6 +22,10 @@ class Answered:
     @property
     def right(self) -> Verdict:
         return right_call(self.known, self.ruling)
+
+    @property
+    def must_not_pass(self) -> bool:
+        return must_not_pass(self.known, self.ruling)
 
 
 @dataclass(frozen=True, slots=True)
