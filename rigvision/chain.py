@@ -80,6 +80,7 @@ def _checked(
         camera=known_camera,
         asked_gauge=wanted_gauge,
         asked_frame=wanted_frame,
+        stored=picture.stored,
         guarded=guarded,
     )
     cause = None

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rigvision.metrology.gap import Gap
 from rigvision.metrology.yoke import YokeAlignment
+from rigvision.photo.stored import Stored
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.conditions import Conditions
 from rigvision.vision.face_patches import FacePatches
@@ -35,6 +36,7 @@ class Evidence:
     gap: Gap | None = None
     yoke: YokeFeatures | None = None
     alignment: YokeAlignment | None = None
+    stored: Stored | None = None
     camera: Camera | None = None
     asked_gauge: Gauge | None = None  # named by whoever called, whether or not it is seen
     asked_frame: Frame | None = None

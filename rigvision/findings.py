@@ -75,6 +75,7 @@ def findings_of(seen: Evidence, stopped: Cause | None) -> Findings:
         glare_mm=seen.slot.glare_mm if seen.slot else (),
         yoke=seen.alignment,
         socket_found=bool(seen.yoke and seen.yoke.socket),
+        stored=seen.stored,
     )
 
 
@@ -113,7 +114,7 @@ def cause_of(picture: Picture, stopped: Unmeasurable, marks: Marks | None) -> Ca
         light = lightest(picture)
         if light < DARK:
             return "too-dark", {"light": f"{light:.1%}", "limit": f"{DARK:.0%}"}
-        found = blur_px(picture)
+        found = _blur_px(picture, marks)
         limit = BLUR_PER_SIDE * max(picture.width_px, picture.height_px)
         # A picture without any edge is not blurred: there is nothing in it.
         if limit < found < float("inf"):
@@ -126,6 +127,13 @@ def cause_of(picture: Picture, stopped: Unmeasurable, marks: Marks | None) -> Ca
     if stopped.code == "too-few-marks" and marks:
         return too_few(_unread(marks, marks.lost), stopped.facts)
     return stopped.code, stopped.facts
+
+
+def _blur_px(picture: Picture, marks: Marks | None) -> float:
+    """Of the marks where there are any: a moved phone leaves edges along its way sharp."""
+    if marks and marks.measured:
+        return float(np.median([mark.blur_px for mark in marks.measured]))
+    return blur_px(picture)
 
 
 def _unread(marks: Marks, lost: Sequence[LostMark]) -> tuple[UnreadMark, ...]:
@@ -159,12 +167,22 @@ def _sight(seen: Evidence) -> Sight | None:
         seen.pose.rival_ratio,
         seen.prior.focal_known,
         seen.pose.refused,
-        marks_lost=_unread(seen.marks, _not_read(seen.pose)) if seen.marks else (),
+        marks_lost=_lost_of(seen.marks, seen.pose) if seen.marks else (),
+        focal_told=seen.pose.focal_source == "picture",
         camera_doubted=seen.pose.doubted,
         gauge_right=_way(view, np.array([1.0, 0.0, 0.0])),
         camera_side=_way(view, view.camera_centre_mm * np.array([1.0, 1.0, 0.0])),
     )
     return _under(seen.conditions, sight, scale) if seen.conditions else sight
+
+
+def _lost_of(marks: Marks, pose: Pose) -> tuple[UnreadMark, ...]:
+    """Marks not read, and those of which a side was left out."""
+    sides = {mark_id for mark_id, _ in pose.misread}
+    places = {m.mark_id: m.corners_px.mean(axis=0) for m in marks.measured}
+    middle = np.mean(list(places.values()), axis=0)
+    odd = (UnreadMark(i, "side", _vector(places.get(i), middle)) for i in sorted(sides))
+    return (*_unread(marks, _not_read(pose)), *odd)
 
 
 def _not_read(pose: Pose) -> tuple[LostMark, ...]:

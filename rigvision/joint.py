@@ -141,6 +141,7 @@ def _of_all(findings: Findings, usable: Sequence[GivenPhoto], seen: Evidence) ->
         ),
         stations_lost=tuple(lost[x] for x in wanted if x not in read and x in lost),
         socket_found=any(p.evidence.yoke and p.evidence.yoke.socket for p in usable),
+        stored=None,  # each photo's own says so
     )
 
 

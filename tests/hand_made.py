@@ -50,7 +50,6 @@ def slot_of(
         edges,
         np.eye(2 * len(kept)) * sigma_mm**2,
         tuple(LostStation(stations[i], "no-contrast") for i in lost),
-        0.0,
     )
 
 

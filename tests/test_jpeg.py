@@ -11,9 +11,10 @@ import pytest
 from PIL import Image
 
 from rigvision.ground.errors import PhotoError
-from rigvision.photo.jpeg import decode_jpeg, ijg_quality
+from rigvision.photo.jpeg import decode_jpeg
 from rigvision.photo.limits import LIMITS
 from rigvision.photo.picture import read_picture
+from rigvision.photo.quantisation import ijg_quality
 from tests.test_picture import saved, scene_rgb
 
 

@@ -16,9 +16,9 @@ from rigvision.synthetic import ideal_scene
 from rigvision.vision.camera_prior import camera_prior
 from rigvision.vision.marks import Marks, read_marks
 from rigvision.vision.missing_marks import find_missing
+from rigvision.vision.outward import corrected_corners
 from rigvision.vision.pose import solve_pose
 from rigvision.vision.sighting import find_tags
-from rigvision.vision.view_problem import corrected_corners
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import load
 from tests.photos import CLEAN, camera_at

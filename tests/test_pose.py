@@ -11,9 +11,10 @@ import pytest
 from rigvision.ground.errors import Unmeasurable
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.outward import corrected_corners, outward_shift
 from rigvision.vision.pose import shared_pulls, solve_pose
+from rigvision.vision.pose_tuning import PoseTuning
 from rigvision.vision.view import View
-from rigvision.vision.view_problem import PoseTuning, corrected_corners, outward_shift
 from tests.views import view_at
 
 #: No allowance beyond what the simulated corners really scatter.

@@ -14,9 +14,9 @@ from boards.pitch import Pitches, measure_pitches
 from rigvision.photo.picture import Picture, read_picture
 from rigvision.vision.camera_prior import CameraPrior
 from rigvision.vision.marks import Marks, measure_marks
+from rigvision.vision.outward import corrected_corners
 from rigvision.vision.pose import Pose, solve_pose
 from rigvision.vision.sighting import Sighting, find_tags
-from rigvision.vision.view_problem import corrected_corners
 from rigvision.world.gauge import Gauge
 
 DATA = Path(__file__).parent / "data"

@@ -131,6 +131,17 @@ def test_the_first_job_makes_the_ledger(tmp_path: Path, told) -> None:
     assert (listed["work_order"], listed["opened_by"]) == ("WO 1", "A. Fitter")
 
 
+def test_a_ledger_on_a_network_is_doubted_where_a_job_is_opened(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rigvision.records.file_system.file_system_of", lambda folder: "nfs4")
+    job = ("job", "open", "--work-order", "WO 1", "--engine", "ESN-7", "--door", 3)
+    assert run(*job, "--by", "A. Fitter", "--ledger", tmp_path / "l.sqlite3") == 0
+    shown = capsys.readouterr()
+    assert "lies on a network (nfs4)" in shown.err
+    assert "network" not in shown.out
+
+
 def test_who_is_logged_in_opens_it(tmp_path: Path, told, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("getpass.getuser", lambda: "fitter7")
     opened = told(

@@ -13,6 +13,7 @@ from rigvision.decision.verdict import Decision, Findings, decide
 from rigvision.ground.measured import Measured
 from rigvision.metrology.gap import SillLine, Station
 from rigvision.metrology.yoke import YokeAlignment
+from rigvision.photo.stored import Stored
 from rigvision.vision.lost_station import LostStation
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
@@ -469,3 +470,87 @@ def test_every_code_that_can_be_given_stands_in_the_table_with_a_remedy():
         "gap-high", "gap-low", "taper", "yoke-offset", "yoke-tilt", "yoke-not-seated",
         "clock-off",
     }  # fmt: skip
+
+
+# --------------------------------------------------------------------- copies, and their blame
+
+ORIGINAL = Stored(93, 4000, True)
+MESSENGER = Stored(75, 1600, False)
+ALL_LOST = {"stations_lost": lost("disagrees", *FRAME.gap.stations_x_mm), "gap": None}
+
+
+def test_a_copy_that_can_be_read_is_not_refused():
+    assert decide(findings(stored=MESSENGER)).verdict == "pass"
+
+
+def test_what_a_messenger_s_copy_lost_is_asked_for_as_it_was_taken():
+    decision = decide(findings(stored=MESSENGER, **ALL_LOST))
+    assert codes(decision) == ["recompressed", "edge-hidden"]
+    assert "JPEG quality 75, at least 80" in decision.reasons[0].text
+    assert "1600 px long" in decision.reasons[0].text
+    assert "not through a messenger" in decision.instruction
+
+
+@pytest.mark.parametrize(
+    "stored",
+    [
+        ORIGINAL,
+        None,
+        Stored(None, 4000, False),  # a PNG: nothing is known of it
+        Stored(95, 4000, False),  # EXIF taken off, the picture as it was
+        Stored(95, 1600, True),  # an old phone
+    ],
+)
+def test_an_original_is_not_blamed(stored):
+    assert codes(decide(findings(stored=stored, **ALL_LOST))) == ["edge-hidden"]
+
+
+@pytest.mark.parametrize("code", ["too-few-marks", "marks-disagree"])
+def test_marks_that_a_copy_lost_are_blamed_on_it(code):
+    decision = decide(Findings(stopped=(code, STOPPED[code]), stored=MESSENGER))
+    assert codes(decision) == ["recompressed", code]
+
+
+def test_a_gauge_off_its_seat_comes_before_the_copy_that_may_be_why():
+    off = replace(gap(offset=0.6), mean_mm=measured(0.8, 0.03))
+    decision = decide(findings(gap=off, stored=MESSENGER))
+    assert codes(decision) == ["gauge-not-seated", "recompressed"]
+    assert "Seat the gauge" in decision.instruction
+
+
+@pytest.mark.parametrize("code", ["wrong-gauge", "no-gauge"])
+def test_a_wrong_gauge_or_none_is_no_copy_s_fault(code):
+    decision = decide(Findings(stopped=(code, STOPPED[code]), stored=MESSENGER))
+    assert codes(decision) == [code]
+
+
+def test_being_too_far_away_comes_before_the_copy():
+    sight = replace(GOOD_SIGHT, px_per_mm=2.1)
+    decision = decide(findings(sight=sight, stored=MESSENGER, **ALL_LOST))
+    assert codes(decision) == ["too-far", "recompressed", "edge-hidden"]
+
+
+def test_a_sharp_picture_with_too_few_pixels_for_its_blur_was_taken_from_too_far():
+    """0.9 px of blur at 3.1 px per mm are 0.29 mm; 0.25 need 3.6 px per mm."""
+    sight = replace(GOOD_SIGHT, px_per_mm=3.1, blur_mm=0.29, distance_mm=620.0)
+    decision = decide(findings(sight=sight))
+    assert codes(decision) == ["too-far"]
+    assert "3.1 px per mm, at least 3.6" in decision.reasons[0].text
+    assert "53 cm is near enough" in decision.reasons[0].remedy
+
+
+def test_edges_lost_in_a_smeared_picture_are_lost_to_the_movement():
+    sight = replace(GOOD_SIGHT, blur_mm=0.2, smear_mm=0.9, smear_along=(0.0, 1.0))
+    decision = decide(findings(sight=sight, **ALL_LOST))
+    assert codes(decision) == ["blurred"]
+    assert "smeared up and down" in decision.reasons[0].text
+    assert "0.90 mm wide; at most 0.30 mm" in decision.reasons[0].text
+    assert "rest your hand" in decision.reasons[0].remedy
+    assert codes(decide(findings(sight=sight))) == []
+
+
+def test_a_focal_length_that_only_the_marks_tell_is_said_to_be_so():
+    for told, word in ((True, "measured by the marks"), (False, "guessed")):
+        sight = replace(GOOD_SIGHT, focal_known=False, focal_told=told)
+        note = decide(findings(sight=sight)).reasons[0]
+        assert (note.code, word in note.text) == ("focal-unknown", True)

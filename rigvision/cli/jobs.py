@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 from itertools import islice
@@ -12,6 +13,7 @@ from rigvision.cli.at_ledger import chosen, head_as_json, opened, person_at_keyb
 from rigvision.cli.page import Page, print_json, shown_time
 from rigvision.cli.record_rows import as_rows
 from rigvision.ground.errors import UsageError
+from rigvision.records.file_system import network_doubt
 from rigvision.records.jobs import Job, JobWanted, all_jobs, close_job, job_named, open_job
 from rigvision.records.ledger import Ledger
 from rigvision.records.search import Found, records_of_job
@@ -29,6 +31,9 @@ def open_one(
     frame = load(Frame, frame_name) if frame_name else _only_frame()
     with Ledger.open_or_create(chosen(ledger_file)) as ledger:
         job, head = open_job(ledger, wanted, frame), ledger.head()
+        doubt = network_doubt(ledger.path)
+    if doubt:
+        print(doubt, file=sys.stderr)
     if as_json:
         print_json(_plain(job) | {"head": head_as_json(head)})
         return

@@ -14,6 +14,7 @@ GROUPS = {
     "key": ("rigvision.cli.key_commands", "keys"),
     "practice": ("rigvision.cli.practice_commands", "practice"),
     "record": ("rigvision.cli.record_commands", "records"),
+    "study": ("rigvision.cli.study_commands", "studies"),
     "training": ("rigvision.cli.training_commands", "training"),
 }
 

@@ -38,6 +38,7 @@ app = typer.Typer(
 )
 app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
 app.add_typer(later("Recorded checks: search, show, compare, sign, replay, export."), name="record")
+app.add_typer(later("Studies of gauge, photos and people: plan, take, report."), name="study")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 app.add_typer(later("Training: quizzes of recorded photos, and answers scored."), name="training")
 practice = later("Practice on drawn photos: make them, or open their truth when answered.")

@@ -27,6 +27,7 @@ _WRONG = {
     "dark": "in the dark",
     "hidden": "covered or dirty",
     "contradicts": "not where the others put it",
+    "side": "with a side that contradicts the rest",
 }
 
 

@@ -97,6 +97,11 @@ REASONS: dict[str, ReasonKind] = {
         "wide; at most {limit}.",
         "Photograph the gauge itself, or send the original file.",
     ),
+    "recompressed": ReasonKind(
+        "retake",
+        "The file is a copy that lost detail: {what}.",
+        "Send the original file as the camera wrote it, not through a messenger.",
+    ),
     "ambiguous-view": ReasonKind(
         "retake",
         "The marks fit two directions of view nearly as well: {ratio:.1f} times; at least "
@@ -250,7 +255,7 @@ REASONS: dict[str, ReasonKind] = {
     ),
     "focal-unknown": ReasonKind(
         "note",
-        "The picture does not say its focal length; it was estimated, and the uncertainty widened.",
+        "The file does not say its focal length; it was {how}, and the uncertainty widened.",
         "Send the original file from the phone's camera.",
     ),
 }

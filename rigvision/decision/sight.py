@@ -29,6 +29,11 @@ class PhotoLimits:
     white_blown: float = 0.5
     barrel_light: float = 0.02  # of the socket's barrel, and part of it at the sensor's limit
     barrel_blown: float = 0.25
+    # A copy is blamed for what cannot be read: phones write JPEG at 85 and more, at 3000 px and
+    # more with their name, messengers at 60 to 80, 1280 to 1600 px and without.
+    copy_quality: int = 80
+    copy_longer_px: int = 2048
+    sharp_px: float = 1.2  # sigma; a millimetre blurred all the same has too few pixels
     smeared_mm: float = 0.3  # of a hand's path in a blurred picture; less is the focus's fault
 
 
@@ -43,7 +48,8 @@ class Sight:
     rival_ratio: float
     focal_known: bool
     marks_refused: tuple[int, ...] = ()
-    marks_lost: tuple[UnreadMark, ...] = ()  # not read at all
+    marks_lost: tuple[UnreadMark, ...] = ()  # not read at all, or with a side misread
+    focal_told: bool = False  # by the marks, where nothing else is known of it
     camera_doubted: tuple[str, ...] = ()  # what the picture contradicts of the camera's figures
     gauge_right: tuple[float, float] = (1.0, 0.0)  # the way of the gauge's x, unit vector
     camera_side: tuple[float, float] = (0.0, 1.0)  # where the camera stands, from square on
@@ -74,10 +80,13 @@ def faults(sight: Sight, limits: PhotoLimits) -> Iterator[Cause]:
             "too-oblique",
             {"tilt_deg": sight.tilt_deg, "limit_deg": limits.tilt_deg, "way": way(-x, -y)},
         )
-    if sight.px_per_mm < limits.px_per_mm:
-        yield "too-far", _too_far(sight, limits)
-    if sight.blur_mm > limits.blur_mm:
+    needed = limits.px_per_mm
+    if sight.blur_mm > limits.blur_mm and _is_sharp(sight, limits):
+        needed = max(needed, sight.px_per_mm * sight.blur_mm / limits.blur_mm)
+    elif sight.blur_mm > limits.blur_mm:
         yield "blurred", _blurred(sight, limits)
+    if sight.px_per_mm < needed:
+        yield "too-far", _too_far(sight, needed)
     if sight.rival_ratio < limits.rival_ratio:
         yield "ambiguous-view", {"ratio": sight.rival_ratio, "limit": limits.rival_ratio}
     if sight.marks_refused:
@@ -87,15 +96,21 @@ def faults(sight: Sight, limits: PhotoLimits) -> Iterator[Cause]:
     if sight.camera_doubted:
         yield "camera-doubted", {"what": " and ".join(sight.camera_doubted)}
     elif not sight.focal_known:
-        yield "focal-unknown", {}
+        how = "measured by the marks" if sight.focal_told else "guessed"
+        yield "focal-unknown", {"how": how}
 
 
-def _too_far(sight: Sight, limits: PhotoLimits) -> dict[str, object]:
+def _is_sharp(sight: Sight, limits: PhotoLimits) -> bool:
+    """As sharp as pictures are: what is blurred then is so for its few pixels."""
+    return sight.blur_mm * sight.px_per_mm < limits.sharp_px
+
+
+def _too_far(sight: Sight, needed_px_per_mm: float) -> dict[str, object]:
     """From where it would be near enough, by the same phone and file."""
-    enough_cm = int(sight.distance_mm * sight.px_per_mm / limits.px_per_mm / 10.0)
+    enough_cm = int(sight.distance_mm * sight.px_per_mm / needed_px_per_mm / 10.0)
     return {
         "px_per_mm": sight.px_per_mm,
-        "limit": limits.px_per_mm,
+        "limit": needed_px_per_mm,
         "distance_cm": sight.distance_mm / 10.0,
         "enough_cm": enough_cm,
     }
@@ -111,6 +126,21 @@ def _blurred(sight: Sight, limits: PhotoLimits) -> dict[str, object]:
         "blur": f"{sight.blur_mm:.2f} mm",
         "limit": f"{limits.blur_mm:.2f} mm",
         "cure": "hold-still" if moved else "focus",
+    }
+
+
+def movement_to_blame(sight: Sight, limits: PhotoLimits) -> Cause | None:
+    """A hand's movement as the reason why an edge could not be read, in a picture that is sharp
+
+    enough otherwise, as an edge across the movement is smeared more than the marks' mean.
+    """
+    if sight.smear_mm <= limits.smeared_mm or sight.blur_mm > limits.blur_mm:
+        return None
+    return "blurred", {
+        "how": f"is smeared {line(*sight.smear_along)}",
+        "blur": f"{sight.smear_mm:.2f} mm",
+        "limit": f"{limits.smeared_mm:.2f} mm",
+        "cure": "hold-still",
     }
 
 

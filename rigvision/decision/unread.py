@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from rigvision.decision.cause import Cause
 from rigvision.decision.directions import way
-from rigvision.decision.sight import PhotoLimits, Sight, light_to_blame
+from rigvision.decision.sight import PhotoLimits, Sight, light_to_blame, movement_to_blame
 
 if TYPE_CHECKING:
     from rigvision.metrology.yoke import YokeAlignment
@@ -53,6 +53,8 @@ def unread_edges(
         yield _glare_on_edges(lost, glare_mm, sight, limits)
     elif (light := light_to_blame(sight, limits)) is not None:
         yield light
+    elif (movement := movement_to_blame(sight, limits)) is not None:
+        yield movement
     else:
         yield (
             "edge-hidden",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigvision.decision.acceptance import Characteristic, JointRisk, Judged, joint_risk, judge
 from rigvision.decision.cause import Cause
+from rigvision.decision.copied import copy_to_blame
 from rigvision.decision.reasons import REASONS, Reason, reason
 from rigvision.decision.result import Verdict
 from rigvision.decision.sight import PhotoLimits, Sight, faults
@@ -23,6 +24,7 @@ from rigvision.world.frame import Frame
 if TYPE_CHECKING:
     from rigvision.metrology.gap import Gap
     from rigvision.metrology.yoke import YokeAlignment
+    from rigvision.photo.stored import Stored
     from rigvision.vision.lost_station import LostStation
 
 
@@ -42,6 +44,7 @@ class Findings:
     glare_mm: tuple[tuple[float, float], ...] = ()  # x ranges of edges at the sensor's limit
     yoke: YokeAlignment | None = None
     socket_found: bool = False
+    stored: Stored | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,9 @@ class _Ledger:
     def add(self, code: str, **facts: Any) -> None:
         self.reasons.append(reason(code, **facts))
 
+    def put(self, place: int, code: str, **facts: Any) -> None:
+        self.reasons.insert(place, reason(code, **facts))
+
     def has(self, outcome: str) -> bool:
         return any(REASONS[r.code].outcome == outcome for r in self.reasons)
 
@@ -86,6 +92,7 @@ def decide(findings: Findings, limits: PhotoLimits | None = None) -> Decision:
         _judge_reading(findings, findings.frame, limits, ledger)
         _judge_seating(findings, findings.frame, ledger)
         _judge_turns(turns, ledger)
+    _blame_copy(findings.stored, limits, ledger)
     said = _instruction(turns, findings.frame)
     if findings.frame:
         _judge_limits(findings, findings.frame, said, ledger)
@@ -205,6 +212,14 @@ def _judge_seating(findings: Findings, frame: Frame, ledger: _Ledger) -> None:
             offset_limit_mm=sill.edge_y_tolerance_mm,
             tilt_limit_deg=sill.edge_tilt_tolerance_deg,
         )
+
+
+def _blame_copy(stored: Stored | None, limits: PhotoLimits, ledger: _Ledger) -> None:
+    """Never refuses by itself what can be read."""
+    blamed = copy_to_blame(stored, [r.code for r in ledger.reasons], limits)
+    if blamed:
+        place, (code, facts) = blamed
+        ledger.put(place, code, **facts)
 
 
 def _judge_turns(turns: Turns | None, ledger: _Ledger) -> None:

@@ -24,14 +24,6 @@ _EOI, _SOS, _SOF2 = 0xD9, 0xDA, 0xC2
 _PADDED = "extraneous bytes before marker 0xd9"
 _SCAN_PARAMETERS = "Invalid SOS parameters for sequential JPEG"
 
-#: T.81, table K.1: steps of the luma at IJG quality 50, row by row.
-_STEPS_AT_50 = (
-    *(16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55),
-    *(14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62),
-    *(18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92),
-    *(49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99),
-)
-
 
 def decode_jpeg(data: bytes, space: str = "GRAY") -> CodesArray:
     """Codes (H, W) of the luma, or (H, W, 4) for ``space`` "CMYK".
@@ -48,18 +40,6 @@ def decode_jpeg(data: bytes, space: str = "GRAY") -> CodesArray:
             raise
         codes = decoded(_mended(data), space)
     return np.asarray(codes[:, :, 0] if space == "GRAY" else codes)
-
-
-def ijg_quality(luma_steps: tuple[int, ...]) -> int:
-    """The quality, 1 to 100, of the IJG's table nearest to these 64 quantisation steps.
-
-    Encoders with tables of their own get the quality that loses about as much.
-    """
-    quality = np.arange(1, 101)
-    scale = np.where(quality < 50, 5000 // quality, 200 - 2 * quality)
-    tables = np.clip((np.array(_STEPS_AT_50) * scale[:, None] + 50) // 100, 1, 255)
-    apart = np.abs(np.log(tables) - np.log(np.maximum(luma_steps, 1))).sum(axis=1)
-    return int(quality[apart.argmin()])
 
 
 def _count_scans(data: bytes) -> None:

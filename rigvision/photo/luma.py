@@ -17,11 +17,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 from PIL import Image
+from PIL.JpegImagePlugin import JpegImageFile
 
 from rigvision.ground.errors import PhotoError
 from rigvision.photo.colour import in_srgb, needs_conversion
 from rigvision.photo.jpeg import decode_jpeg
 from rigvision.photo.opened import damaged
+from rigvision.photo.quantisation import Steps, check_steps
 from rigvision.photo.shared_codes import shared_codes
 
 LumaArray = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
@@ -69,12 +71,28 @@ def _decoded(image: Image.Image, data: bytes) -> LumaArray:
     return shared_codes(image if image.mode == "L" else image.convert("L"))
 
 
+def luma_steps(image: Image.Image) -> Steps | None:
+    """Quantisation steps (64,) of a JPEG's first component, luma or grey; None for others."""
+    return next(iter(_tables(image)), None)
+
+
+def _tables(image: Image.Image) -> list[Steps]:
+    """The quantisation table that each component of a JPEG names, as far as there are any."""
+    if not isinstance(image, JpegImageFile):
+        return []
+    tables = (image.quantization.get(component[3]) for component in image.layer)
+    return [tuple(table) for table in tables if table]
+
+
 def _of_jpeg(image: Image.Image, data: bytes) -> LumaArray:
+    converted = image.mode == "CMYK" or needs_conversion(image)
+    for steps in _tables(image)[: None if converted else 1]:
+        check_steps(steps)
     if image.mode == "CMYK":
         decode_jpeg(data, "CMYK")  # whether it is whole
         return np.asarray(in_srgb(image).convert("L"))
     luma = decode_jpeg(data)
-    return np.asarray(in_srgb(image).convert("L")) if needs_conversion(image) else luma
+    return np.asarray(in_srgb(image).convert("L")) if converted else luma
 
 
 def _of_png(data: bytes) -> LumaArray:

@@ -17,16 +17,16 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 from PIL import Image
-from PIL.JpegImagePlugin import JpegImageFile
 
 from rigvision.ground.shown import one_line
 from rigvision.photo.colour import in_srgb
 from rigvision.photo.exif import Exif, read_exif
 from rigvision.photo.file_bytes import file_bytes
-from rigvision.photo.jpeg import ijg_quality
 from rigvision.photo.lens_hint import LensHint, lens_hint
-from rigvision.photo.luma import LumaArray, bits_per_channel, decode_luma
+from rigvision.photo.luma import LumaArray, bits_per_channel, decode_luma, luma_steps
 from rigvision.photo.opened import CONTAINERS, damaged, opened
+from rigvision.photo.quantisation import ijg_quality
+from rigvision.photo.stored import Stored
 from rigvision.photo.tone_curve import LinearArray, light_table, srgb_light
 
 IndexArray = npt.NDArray[np.intp]
@@ -66,6 +66,12 @@ class Picture:
         return ijg_quality(self.jpeg_luma_steps) if self.jpeg_luma_steps else None
 
     @property
+    def stored(self) -> Stored:
+        longer_px = max(self.width_px, self.height_px)
+        by_camera = (self.exif.camera_name or self.exif.focal_35mm) is not None
+        return Stored(self.jpeg_quality, longer_px, by_camera)
+
+    @property
     def lens(self) -> LensHint:
         return lens_hint(self.exif.lens_tags, self.width_px, self.height_px)
 
@@ -101,7 +107,6 @@ def picture_of(path: Path, data: bytes) -> Picture:
     name = shown_name(path)
     with opened(data, name) as image:
         exif = read_exif(image)
-        steps = _luma_steps(image)
         luma = decode_luma(image, data, name)
         return Picture(
             path=path,
@@ -111,7 +116,7 @@ def picture_of(path: Path, data: bytes) -> Picture:
             exif=exif,
             container=CONTAINERS[image.format or ""],
             bits_per_channel=bits_per_channel(image, luma),
-            jpeg_luma_steps=steps,
+            jpeg_luma_steps=luma_steps(image),
             light=_light(image, luma),
         )
 
@@ -151,14 +156,6 @@ def shown_name(path: Path) -> str:
 def safe_name(name: str) -> str:
     """A file name fit to be shown: one line, no control or direction marks, not too long."""
     return one_line(name, 80)
-
-
-def _luma_steps(image: Image.Image) -> tuple[int, ...] | None:
-    """Of the table that the first component, luma or grey, names."""
-    if not isinstance(image, JpegImageFile) or not image.layer:
-        return None
-    table = image.quantization.get(image.layer[0][3])
-    return tuple(table) if table else None
 
 
 def _light(image: Image.Image, luma: LumaArray) -> LinearArray | None:

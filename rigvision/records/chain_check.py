@@ -8,9 +8,10 @@ from typing import Any
 from rigvision.ground.shown import one_line
 from rigvision.records.canonical import is_canonical, members
 from rigvision.records.entry import NOTHING_BEFORE, Entry, Head, entry_text_hash
-from rigvision.records.ledger_key import head_holds
+from rigvision.records.ledger_key import head_message
 from rigvision.records.ledger_report import Findings
 from rigvision.records.read_body import BODIES
+from rigvision.records.signature_check import SignatureCheck
 from rigvision.records.statement_check import Members, StatementCheck
 
 #: Columns of ``entry`` as they are read from the table.
@@ -22,7 +23,11 @@ class ChainCheck:
     are known from elsewhere: from what was exported, printed, or noted."""
 
     def __init__(
-        self, findings: Findings, anchors: Mapping[int, str], statements: StatementCheck
+        self,
+        findings: Findings,
+        anchors: Mapping[int, str],
+        statements: StatementCheck,
+        signatures: SignatureCheck,
     ) -> None:
         self.count = 0
         self.head: Head | None = None
@@ -32,6 +37,7 @@ class ChainCheck:
         self._latest = ""
         self._ledger = self._public_key = ""
         self._statements = statements
+        self._signatures = signatures
 
     def entry(self, row: RawEntry) -> Entry | None:
         """The next entry; None where its row cannot be understood."""
@@ -42,7 +48,7 @@ class ChainCheck:
             self._findings.add("entry-missing", text, self.count)
             self.count = sequence if isinstance(sequence, int) else self.count
         parts = self._body(kind, body)
-        if parts is None or not all(isinstance(part, str) for part in row[1:]):
+        if parts is None or not all(_is_text(part) for part in row[1:]):
             self._bad("entry-unreadable", "cannot be read.")
             self._previous = str(stored)
             return None
@@ -63,10 +69,9 @@ class ChainCheck:
 
     def _body(self, kind: Any, body: Any) -> Members | None:
         """The members of a body; None for what is not in canonical form."""
-        if kind not in BODIES or not isinstance(body, str):
+        if kind not in BODIES or not _is_text(body):
             return None
         try:
-            body.encode()
             parts = members(body)
             # A result is long, and its text has a hash of its own in the core.
             sound = all(is_canonical(*parts[name]) for name in parts if name != "result")
@@ -78,7 +83,7 @@ class ChainCheck:
         if entry.previous != self._previous:
             self._bad("chain-broken", "does not follow the entry before it.")
         parts = (entry.sequence, entry.kind, entry.recorded_at)
-        if _hash(*parts, body, entry.previous) != entry.hash:
+        if entry_text_hash(*parts, body, entry.previous) != entry.hash:
             self._bad("entry-changed", f"({entry.kind}) is not what was recorded.")
         anchor = self._anchors.get(entry.sequence)
         if anchor is not None and anchor != entry.hash:
@@ -97,18 +102,26 @@ class ChainCheck:
             self._public_key = str(entry.body.get("public_key"))
         if (entry.kind == "ledger-opened") != (entry.sequence == 1):
             self._bad("entry-misplaced", f"is of the kind {entry.kind}.")
-        head = Head(self._ledger, entry.sequence, entry.hash, entry.signature, self._public_key)
-        if head_holds(head):
-            self.head = head
-        else:
-            self._bad("signature-broken", "is not signed by the ledger's key.")
+        sequence, key = entry.sequence, self._public_key
+        self.head = Head(self._ledger, sequence, entry.hash, entry.signature, key)
+
+        def broken() -> None:
+            text = f"entry {sequence} is not signed by the ledger's key."
+            self._findings.add("signature-broken", text, sequence)
+
+        message = head_message(self._ledger, sequence, entry.hash)
+        self._signatures.add(key, entry.signature, message, broken)
 
     def _bad(self, code: str, what: str) -> None:
         self._findings.add(code, f"entry {self.count} {what}", self.count)
 
 
-def _hash(sequence: int, kind: str, recorded_at: str, body: bytes, previous: str) -> str:
+def _is_text(part: Any) -> bool:
+    """Text of whole characters: bytes that are none come as lone surrogates."""
+    if not isinstance(part, str):
+        return False
     try:
-        return entry_text_hash(sequence, kind, recorded_at, body, previous)
-    except ValueError:  # no canonical form, as a byte in it is no UTF-8
-        return ""
+        part.encode()
+    except UnicodeEncodeError:
+        return False
+    return True

@@ -30,7 +30,8 @@ class EvidenceCheck:
             f"WHERE {KEPT} GROUP BY sha256"
         )
         for sha256, size_bytes, sequence, part in named:
-            self._one(sha256, size_bytes, sequence, part)
+            # In a damaged file even a column of text may hold a number.
+            self._one(str(sha256), size_bytes, sequence, str(part))
             progress(self.files)
 
     def unnamed(self, connection: sqlite3.Connection) -> None:

@@ -77,4 +77,6 @@ class _Rows:
 
     def _step(self) -> None:
         self.next: tuple[Any, ...] | None = self._cursor.fetchone()
-        self.at: float = inf if self.next is None else self.next[self._place]
+        at = inf if self.next is None else self.next[self._place]
+        # In a damaged file even this column may hold something else, which is of no entry.
+        self.at: float = at if isinstance(at, (int, float)) else -inf

@@ -19,6 +19,7 @@ from rigvision.records.ledger_error import spoken
 from rigvision.records.ledger_report import Findings, LedgerReport
 from rigvision.records.migrations import MIGRATIONS, migrate, missing
 from rigvision.records.opening import refuse_other_databases, refuse_other_files
+from rigvision.records.signature_check import SignatureCheck
 from rigvision.records.statement_check import StatementCheck
 
 #: What is being looked at, how much of it is done, and of how much where that is known.
@@ -65,15 +66,18 @@ class _LedgerCheck:
         self._connection = connection
         self._progress = progress
         self._findings = Findings()
-        self._statements = StatementCheck(connection)
-        self._chain = ChainCheck(self._findings, self._anchors(known_heads), self._statements)
+        self._signatures = SignatureCheck()
+        statements = StatementCheck(connection, self._findings, self._signatures)
+        anchors = self._anchors(known_heads)
+        self._chain = ChainCheck(self._findings, anchors, statements, self._signatures)
         self._evidence = EvidenceCheck(EvidenceStore(evidence_folder(path)), self._findings)
 
     def report(self, evidence: bool) -> LedgerReport:
         self._connection.execute("BEGIN")  # all that is read is of one moment
         try:
             self._structure()
-            self._entries()
+            with self._signatures:
+                self._entries()
             if evidence:
                 self._evidence.all_named(self._connection, self._evidence_seen)
                 self._evidence.unnamed(self._connection)
@@ -115,8 +119,10 @@ class _LedgerCheck:
             text = "it is of an older rigvision; its index was not compared."
             self._findings.add("older", text, proves_change=False)
             return
-        for name in sorted(_schema(self._connection) ^ _schema_as_made()):
-            text = f"the table, index or guard '{one_line(name[0], 60)}' is not as it was made."
+        for name in sorted(_schema(self._connection) ^ _schema_as_made(), key=repr):
+            text = (
+                f"the table, index or guard '{one_line(str(name[0]), 60)}' is not as it was made."
+            )
             self._findings.add("schema-changed", text)
 
     def _entries(self) -> None:
@@ -124,6 +130,7 @@ class _LedgerCheck:
         if not missing(self._connection, self._path):
             index = IndexCheck(self._connection, self._findings)
         (total,) = self._connection.execute("SELECT count(*) FROM entry").fetchone()
+        self._signatures.expect_many(total)
         for row in self._connection.execute(
             "SELECT sequence, kind, recorded_at, body, previous, hash, signature "
             "FROM entry ORDER BY sequence"

@@ -25,7 +25,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class LedgerReport:
-    """``head`` is None where there was not one entry to be read.
+    """``head`` is what the last entry claims; None where there was not one to be read.
 
     ``findings`` has the first of each kind, ``more`` says how many were left out.
     ``evidence_files`` is None where the evidence was not looked at.

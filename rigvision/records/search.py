@@ -34,12 +34,23 @@ FROM check_recorded c JOIN job j ON j.job = c.job
 """
 
 
-#: Records that may have a status, found by an index; the status itself is asked of those alone.
-_WITH_STATUS: dict[str | None, str] = {
-    "measured": "SELECT record FROM signing WHERE decision = 'measured'",
-    "accepted": "SELECT record FROM signing WHERE decision = 'accepted'",
-    "rejected": "SELECT record FROM signing WHERE decision = 'rejected'",
-    "corrected": "SELECT record FROM correction",
+_CORRECTED = "EXISTS (SELECT 1 FROM correction x WHERE x.record = c.record)"
+_SAID = "EXISTS (SELECT 1 FROM signing s WHERE s.record = c.record AND s.decision {})"
+#: Each status as conditions that an index answers for one check. What is rare is found from there;
+#: else the checks are gone through from the newest, until there are enough.
+_WITH_STATUS: dict[str | None, tuple[str, ...]] = {
+    "recorded": (f"NOT {_SAID.format('IS NOT NULL')}", f"NOT {_CORRECTED}"),
+    "measured": (
+        "NOT " + _SAID.format("IN ('accepted', 'rejected')"),
+        _SAID.format("= 'measured'"),
+        f"NOT {_CORRECTED}",
+    ),
+    "accepted": (_SAID.format("= 'accepted'"), f"NOT {_CORRECTED}"),
+    "rejected": (
+        "c.record IN (SELECT record FROM signing WHERE decision = 'rejected')",
+        f"NOT {_CORRECTED}",
+    ),
+    "corrected": ("c.record IN (SELECT record FROM correction)",),
 }
 
 
@@ -154,11 +165,9 @@ def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
         ("c.stage = ?", wanted.stage),
         ("c.verdict = ?", wanted.verdict),
         ("c.borderline = ?", None if wanted.borderline is None else int(wanted.borderline)),
-        ("status = ?", wanted.status),
     )
     conditions += [condition for condition, value in checks if value is not None]
-    if wanted.status in _WITH_STATUS:
-        conditions.append(f"c.record IN ({_WITH_STATUS[wanted.status]})")
+    conditions += _WITH_STATUS.get(wanted.status, ())
     values += [value for _, value in checks if value is not None]
     if wanted.since is not None:
         conditions.append("c.recorded_at >= ?")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -42,14 +43,21 @@ def signed(private_key: Ed25519PrivateKey, message: bytes) -> str:
 
 def holds(public_key: str, signature: str, message: bytes) -> bool:
     """Whether this key signed this message. Never for a key or signature of the wrong form."""
-    if not is_public_key(public_key) or not _SIGNATURE.fullmatch(signature):
+    if not _SIGNATURE.fullmatch(signature):
         return False
     try:
-        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key))
-        key.verify(bytes.fromhex(signature), message)
+        _read_key(public_key).verify(bytes.fromhex(signature), message)
     except (InvalidSignature, ValueError):
         return False
     return True
+
+
+@lru_cache(maxsize=256)
+def _read_key(public_key: str) -> Ed25519PublicKey:
+    """A ledger's many signatures are under few keys. Raises ValueError for what is none."""
+    if not is_public_key(public_key):
+        raise ValueError("it is no public key")
+    return Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key))
 
 
 def is_public_key(text: str) -> bool:

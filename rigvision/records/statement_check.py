@@ -9,13 +9,16 @@ import sqlite3
 from collections.abc import Iterator
 from typing import Any
 
+from rigvision.ground.shown import one_line
 from rigvision.records.bodies import Decision, Role, Statement
 from rigvision.records.canonical import members, sha256_of
 from rigvision.records.entry import Entry
+from rigvision.records.ledger_report import Findings
 from rigvision.records.persons import Persons
 from rigvision.records.read_body import read_body
 from rigvision.records.sign_off import Standing, objection_to
-from rigvision.records.signature import fingerprint_of, holds
+from rigvision.records.signature import fingerprint_of
+from rigvision.records.signature_check import SignatureCheck
 from rigvision.records.statement import DOMAIN
 
 #: A short word for programs, and what is said of the entry.
@@ -28,8 +31,12 @@ Members = dict[str, Member]
 class StatementCheck:
     """Feed it every entry in order. What was said before is looked up in the index."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, findings: Findings, signatures: SignatureCheck
+    ) -> None:
         self._connection = connection
+        self._findings = findings
+        self._signatures = signatures
         self._ledger = ""
         self._persons = Persons()
 
@@ -47,23 +54,39 @@ class StatementCheck:
                     yield from self._signed(entry, record, parts["measured"])
             elif entry.kind == "check-signed":
                 yield from self._signed(entry, entry.body["record"], parts["signed"])
-        except (ValueError, KeyError, TypeError) as error:
-            yield "entry-wrong", f"({entry.kind}) is not of the form that it should be: {error}."
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            cause = one_line(str(error), 200)
+            yield "entry-wrong", f"({entry.kind}) is not of the form that it should be: {cause}."
 
     def _signed(self, entry: Entry, record: str, part: Member) -> Iterator[Said]:
         signed, statement = part[0], Statement(**part[0]["statement"])
-        flaw = _flaw(signed, statement, part[1]) or self._mismatch(statement, record)
-        if flaw:
-            yield "statement-broken", f"({entry.kind}): {flaw}."
+        person = one_line(statement.person, 80)
+        if fingerprint_of(signed["public_key"]) != statement.fingerprint:
+            yield "statement-broken", f"({entry.kind}): {person} names another key."
+        self._gather(entry, signed, members(part[1])["statement"][1], person)
+        mismatch = self._mismatch(statement, record)
+        if mismatch:
+            yield "statement-broken", f"({entry.kind}): {person} {mismatch}."
         standing = self._standing(statement.record, entry.sequence)
         objection = objection_to(statement, standing, self._persons)
         if objection:
             yield "statement-forbidden", f"({entry.kind}): {objection.text}"
 
+    def _gather(self, entry: Entry, signed: dict[str, Any], text: str, person: str) -> None:
+        """The signature is over the statement's text as it stands in the ledger."""
+
+        def broken() -> None:
+            said = f"entry {entry.sequence} ({entry.kind}): {person}'s signature does not hold."
+            self._findings.add("statement-broken", said, entry.sequence)
+
+        self._signatures.add(
+            signed["public_key"], signed["signature"], DOMAIN + text.encode(), broken
+        )
+
     def _mismatch(self, statement: Statement, record: str) -> str | None:
         """Whether the check that is signed for is the one that was recorded."""
         if (statement.ledger, statement.record) != (self._ledger, record):
-            return f"{statement.person} signed for another record"
+            return "signed for another record"
         found = self._connection.execute(
             "SELECT core_sha256, photo_sha256, image_sha256, result_sha256 "
             "FROM check_recorded WHERE record = ?",
@@ -77,7 +100,7 @@ class StatementCheck:
         )
         if found == signed_for:
             return None
-        return f"{statement.person} signed for another photo, image or result than is recorded"
+        return "signed for another photo, image or result than is recorded"
 
     def _standing(self, record: str, before: int) -> Standing:
         """Where a check stood just before an entry."""
@@ -103,17 +126,6 @@ def _hashes(body: dict[str, Any], parts: Members) -> Iterator[Said]:
         yield "core-changed", "has another core than its hash says."
     if sha256_of(parts["result"][1].encode()) != body["core"]["result_sha256"]:
         yield "result-changed", "has another result than its hash says."
-
-
-def _flaw(signed: dict[str, Any], statement: Statement, text: str) -> str | None:
-    """As ``statement.flaw_of``, of the text that was signed as it stands in the ledger."""
-    public_key, signature = signed["public_key"], signed["signature"]
-    _, signed_text = members(text)["statement"]
-    if not holds(public_key, signature, DOMAIN + signed_text.encode()):
-        return f"the signature of {statement.person} does not hold"
-    if fingerprint_of(public_key) != statement.fingerprint:
-        return f"the statement of {statement.person} names another key"
-    return None
 
 
 def _brief(record: str, decision: Decision, person: str, fingerprint: str) -> Statement:

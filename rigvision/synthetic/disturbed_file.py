@@ -192,7 +192,13 @@ FILE = (
         name="recompressed",
         says="The picture was saved as JPEG twice more.",
         strengths=("quality 60", "quality 35", "quality 15"),
-        accepted_codes=("blurred", "marks-disagree", "edge-hidden", "uncertainty-too-large"),
+        accepted_codes=(
+            "recompressed",
+            "blurred",
+            "marks-disagree",
+            "edge-hidden",
+            "uncertainty-too-large",
+        ),
         picture=_recompressed,
     ),
     Disturbance(
@@ -203,7 +209,7 @@ FILE = (
             "1280 px, quality 65",
             "960 px, quality 50",
         ),
-        accepted_codes=("too-far", "blurred", "no-gauge", "uncertainty-too-large"),
+        accepted_codes=("too-far", "recompressed", "blurred", "no-gauge", "uncertainty-too-large"),
         picture=_messenger,
     ),
     Disturbance(

@@ -63,6 +63,16 @@ class Line:
     def bias_at(self, reference: float) -> float:
         return self.intercept + self.slope * reference
 
+    def slope_interval(self, confidence: float = 0.95) -> Interval:
+        reach = t_quantile(0.5 * (1.0 + confidence), self.freedom) * self.slope_error
+        return self.slope - reach, self.slope + reach
+
+    @property
+    def proven(self) -> bool:
+        """Whether the slope's interval leaves out 0."""
+        low, high = self.slope_interval()
+        return low > 0.0 or high < 0.0
+
     def band(self, reference: float, confidence: float = 0.95) -> Interval:
         """Where the mean bias at a reference lies, by the scatter of the shots."""
         apart = (reference - self.mean_reference) ** 2 / self.spread_of_references

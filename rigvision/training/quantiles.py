@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import inf
 
 
@@ -12,6 +13,7 @@ def chi_squared_quantile(probability: float, freedom: float) -> float:
     return float(chdtri(freedom, 1.0 - probability))
 
 
+@lru_cache(maxsize=4096)
 def f_quantile(probability: float, numerator: float, denominator: float = inf) -> float:
     """The F value below which lies ``probability``; infinite degrees of freedom are allowed."""
     if denominator == inf:

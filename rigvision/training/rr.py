@@ -149,7 +149,7 @@ def gauge_studies(
             found[method] = gauge_study(readings, tolerance, method)
         except StudyError as error:
             missing[method] = error.text
-            first = error
+            first = first or error
     basic = found.get("nested") or found.get("without-interaction")
     if basic is None:
         assert first is not None

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.view_problem import PoseTuning, ViewProblem
+from rigvision.vision.pose_tuning import PoseTuning
+from rigvision.vision.view_problem import ViewProblem
 
 Chosen = npt.NDArray[np.bool_]
 

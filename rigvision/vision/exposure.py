@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
+from rigvision.photo.saturation import CLIPPED_WHITE
 from rigvision.vision.view import View
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge
@@ -17,9 +18,6 @@ from rigvision.world.gauge import Gauge
 SAMPLES, CLEAR_PART = 9, 0.25
 #: Samples across and along the socket's barrel.
 BARREL_SAMPLES = (9, 25)
-#: Linear light from which a pixel counts as at the sensor's limit: JPEG leaves clipped white
-#: a code or two below it.
-SATURATION = 0.97
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +60,7 @@ def _light_and_blown(picture: Picture, view: View, points_mm: FloatArray) -> tup
     light, seen = _nearest_light(picture, view.project(points_mm))
     if seen.sum() <= len(points_mm) / 2:
         return float("nan"), float("nan")
-    return float(np.median(light[seen])), float(np.mean(light[seen] > SATURATION))
+    return float(np.median(light[seen])), float(np.mean(light[seen] > CLIPPED_WHITE))
 
 
 def _nearest_light(

@@ -22,9 +22,11 @@ from rigvision.vision.edge_spread import StepPixels
 from rigvision.vision.focus import Focus, find_focus
 from rigvision.vision.marks import Mark, Marks
 from rigvision.vision.missing_marks import LostMark
+from rigvision.vision.pose_tuning import PoseTuning
 from rigvision.vision.solved_view import Belief, as_used, solve_view
+from rigvision.vision.tag_size import TagSize, find_tag_size
 from rigvision.vision.view import View
-from rigvision.vision.view_problem import PoseTuning, SharedPulls, ViewProblem
+from rigvision.vision.view_problem import SharedPulls, ViewProblem
 from rigvision.world.gauge import Gauge
 
 
@@ -70,7 +72,7 @@ def solve_pose(
     plate = [m for m in marks.measured if m.mark_id in gauge.marks.centres_mm]
     if sum(sum(m.sides) for m in plate) < 4 * tuning.min_marks:
         raise _too_few(plate, marks, gauge, tuning)
-    solved = solve_view(plate, gauge, prior, tuning)
+    solved = solve_view(plate, gauge, prior, tuning, _yoke_tag_size(marks, plate, gauge))
     if solved is None:
         raise Unmeasurable(
             "marks-disagree", residual_px=_residual_of_all(plate, gauge, prior, tuning)
@@ -100,6 +102,10 @@ def solve_pose(
         solved.doubted,
         _lost(marks, solved.refused, view, gauge),
     )
+
+
+def _yoke_tag_size(marks: Marks, plate: list[Mark], gauge: Gauge) -> TagSize | None:
+    return find_tag_size(marks.by_id(gauge.yoke.tag_id) if gauge.yoke else None, plate, gauge)
 
 
 def _focal_source(prior: CameraPrior, covariance: FloatArray) -> FocalSource:
@@ -151,5 +157,6 @@ def shared_pulls(
 ) -> SharedPulls:
     """Pulls on a view that ``solve_pose`` found. Marks that it did not use pull nothing."""
     plate = as_used(marks.measured, pose.used, dict(pose.misread))
-    problem = ViewProblem(plate, gauge, prior, tuning or PoseTuning())
+    size = _yoke_tag_size(marks, plate, gauge)
+    problem = ViewProblem(plate, gauge, prior, tuning or PoseTuning(), size)
     return problem.shared_pulls(pose.view.parameters)

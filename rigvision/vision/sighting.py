@@ -24,6 +24,10 @@ SMALLEST_TAG_PX = 12.0
 #: A picture with no more pixels than this is searched once more, enlarged twice: below two pixels
 #: a module the threshold joins modules.
 SMALL_PICTURE_PX = 2_000_000
+#: The same for a search that leaves nothing out: an outline of a module a pixel.
+LEAST_TAG_PX = 8.0
+#: A picture with no more pixels than this is enlarged twice more by such a search.
+TINY_PICTURE_PX = 300_000
 #: So many different tags end the search: the gauge's others are then looked for in their places.
 ENOUGH_TAGS = 4
 #: Two sightings of one id nearer than this part of their size are one tag.
@@ -80,6 +84,25 @@ def find_tags(picture: Picture) -> list[Sighting]:
     return found
 
 
+def find_all_tags(picture: Picture) -> list[Sighting]:
+    """All tags that can be found at all, however many and small: at every size, down to the
+
+    picture's own and beyond it. Takes several times as long as ``find_tags``.
+    """
+    codes, found = eight_bit(picture.luma), list[Sighting]()
+    for step in (4, 2, 1):
+        if max(codes.shape) >= COARSE_SIDE_PX * step / 2 or step == 1:
+            found = joined(found, detect(reduced(codes, step), step, LEAST_TAG_PX))
+    if codes.size <= SMALL_PICTURE_PX:
+        twice = enlarged(codes)
+        found = joined(found, detect(twice, ENLARGED, LEAST_TAG_PX))
+        if codes.size <= TINY_PICTURE_PX:
+            found = joined(found, detect(enlarged(twice), ENLARGED**2, LEAST_TAG_PX))
+        for other in evened(twice):
+            found = joined(found, detect(other, ENLARGED, LEAST_TAG_PX))
+    return found
+
+
 def _enough(found: list[Sighting]) -> bool:
     return len({s.mark_id for s in found}) >= ENOUGH_TAGS
 
@@ -118,11 +141,11 @@ def enlarged(codes: Codes) -> Codes:
     return np.asarray(cv2.resize(codes, None, fx=2.0, fy=2.0, interpolation=cv2.INTER_CUBIC))
 
 
-def detect(codes: Codes, step: float = 1) -> list[Sighting]:
+def detect(codes: Codes, step: float = 1, smallest_px: float = SMALLEST_TAG_PX) -> list[Sighting]:
     """Tags in codes (H, W) that were reduced ``step`` times; corners in the full picture's px."""
     detector = cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11),
-        _parameters(max(codes.shape)),
+        _parameters(max(codes.shape), smallest_px),
     )
     corners, ids, _ = detector.detectMarkers(np.ascontiguousarray(codes))
     if ids is None:
@@ -146,11 +169,11 @@ def reduced(codes: Codes, step: int) -> Codes:
     return codes
 
 
-def _parameters(longest_px: int) -> cv2.aruco.DetectorParameters:
+def _parameters(longest_px: int, smallest_px: float) -> cv2.aruco.DetectorParameters:
     """For a picture whose longer side has so many pixels."""
     parameters = cv2.aruco.DetectorParameters()
     # Looking at smaller outlines took a third of the search's time, and found nothing.
-    parameters.minMarkerPerimeterRate = 4.0 * SMALLEST_TAG_PX / longest_px
+    parameters.minMarkerPerimeterRate = 4.0 * smallest_px / longest_px
     # Rough corners only: the sides are fitted later. SUBPIX halves the search's reach.
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.adaptiveThreshWinSizeMin = 5

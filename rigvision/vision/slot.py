@@ -67,7 +67,6 @@ class SlotEdges:
     stations: tuple[StationEdges, ...]
     covariance_mm2: FloatArray  # (2 S, 2 S), sill and door of each: noise and shading, not pose
     lost: tuple[LostStation, ...]
-    saturated: float  # part of the metal beside the slot at the sensor's limit
     # Where along x an edge, or where it should be, lies in glare: from, to, rising.
     glare_mm: tuple[Span, ...] = ()
 
@@ -126,9 +125,8 @@ def find_slot(
     for i in [i for i, cause in lost.items() if cause == "no-contrast"]:
         if pixels.part(np.array([i])).saturated(sill_mm) > (tuning or BeliefTuning()).most_clipped:
             lost[i] = "saturated"
-    saturated = pixels.saturated(sill_mm)
     glare_mm: tuple[Span, ...] = ()
-    if saturated > 0.0:
+    if pixels.saturated(sill_mm) > 0.0:
         lines = _lines(profiles.x_mm[index], rough_mm, frame)
         glare_mm = edge_glare(picture, pose.view, gauge, frame, lines, pixels.limit)
     return SlotEdges(
@@ -139,7 +137,6 @@ def find_slot(
         ),
         read.covariance_mm2,
         tuple(LostStation(float(profiles.x_mm[i]), lost[i]) for i in sorted(lost)),
-        saturated,
         glare_mm,
     )
 

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
+from rigvision.photo.saturation import CLIPPED_METAL
 from rigvision.vision.edge_spread import EdgeSpread, edge_spread
 from rigvision.vision.pose import Pose
 from rigvision.vision.sampling import (
@@ -33,7 +34,7 @@ class ProfileTuning:
     above_mm: float = 6.5  # slot and door face looked at above it
     step_px: float = 0.7  # along the profile
     visible_part: float = 0.5  # of a station's width
-    saturation: float = 0.985  # linear light; brighter is at the sensor's limit
+    saturation: float = CLIPPED_METAL  # linear light; brighter is at the sensor's limit
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,9 @@ from rigvision.ground.conventions import FloatArray
 from rigvision.vision.agreeing_marks import agreeing, misread_sides, without_the_odd
 from rigvision.vision.camera_prior import PIECE_PER_WIDTH, CameraPrior
 from rigvision.vision.marks import LEAST_SIDES, Mark
-from rigvision.vision.view_problem import PoseTuning, ViewProblem
+from rigvision.vision.pose_tuning import PoseTuning
+from rigvision.vision.tag_size import TagSize
+from rigvision.vision.view_problem import ViewProblem
 from rigvision.world.gauge import Gauge
 
 #: What of the camera is not believed.
@@ -33,6 +35,9 @@ DOUBTS: tuple[tuple[tuple[Belief, ...], float], ...] = (
 )
 #: Tension between picture and beliefs from which they are doubted: one of a hundred, of four.
 DOUBTFUL = 13.3
+#: The same of the yoke's tag alone, standard deviations: what a lens stated twice as long does to
+#: its size is no longer in proportion.
+ODD_SIZE = 2.6
 #: A mark refused must better chi-squared by what its eight coordinates have by chance at most, and
 #: a side by what its two have.
 MARK_CHI2, SIDE_CHI2 = 31.8, 18.4
@@ -59,13 +64,19 @@ class SolvedView:
 
 
 def solve_view(
-    plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
+    plate: list[Mark],
+    gauge: Gauge,
+    prior: CameraPrior,
+    tuning: PoseTuning,
+    size: TagSize | None = None,
 ) -> SolvedView | None:
-    """The view by marks and prior; None where no set of marks agrees."""
-    first = _solved(plate, gauge, prior, tuning)
+    """The view by marks, prior and yoke's tag; None where no set of marks agrees."""
+    first = _solved(plate, gauge, prior, tuning, size)
     if first is None or (first.sufficient and _believable(first, tuning)):
         return first
-    others = [(_doubting(plate, gauge, prior, doubted, tuning), least) for doubted, least in DOUBTS]
+    others = [
+        (_doubting(plate, gauge, prior, doubted, tuning, size), least) for doubted, least in DOUBTS
+    ]
     # Without a belief more goes: a majority of the marks must say so.
     others = [(s, least) for s, least in others if 2 * len(s.plate) > len(plate)]
     rated = [(s, least) for s, least in [(first, 0.0), *others] if s.sufficient]
@@ -83,7 +94,12 @@ def loosened(prior: CameraPrior, doubted: tuple[Belief, ...]) -> CameraPrior:
     """The prior without some of its beliefs."""
     if "focal length" in doubted:
         wide = max(ANY_FOCAL, prior.focal_relative_uncertainty)
-        prior = replace(prior, focal_relative_uncertainty=wide, focal_source="picture")
+        prior = replace(
+            prior,
+            focal_relative_uncertainty=wide,
+            focal_source="picture",
+            focal_unconfirmed=0.0,
+        )
     if "principal point" in doubted:
         # The prior's own centre is about the picture's.
         longer_px = 2.0 * max(prior.principal_point_px)
@@ -95,10 +111,10 @@ def loosened(prior: CameraPrior, doubted: tuple[Belief, ...]) -> CameraPrior:
 
 
 def _solved(
-    plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
+    plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning, size: TagSize | None
 ) -> SolvedView | None:
     """By the marks that agree where all that is known of the camera is believed."""
-    problem = ViewProblem(plate, gauge, prior, tuning)
+    problem = ViewProblem(plate, gauge, prior, tuning, size)
     parameters, rival = problem.solve_both()
     kept = agreeing(problem, parameters, tuning)
     if not kept.any():
@@ -113,7 +129,7 @@ def _solved(
         }
         marks = [m for m, agrees in zip(plate, kept, strict=True) if agrees]
         marks += [m.without(misread[m.mark_id]) for m in plate if m.mark_id in misread]
-        problem = ViewProblem(marks, gauge, prior, tuning)
+        problem = ViewProblem(marks, gauge, prior, tuning, size)
         parameters, rival = problem.solve_both()
     return SolvedView(
         tuple(marks), _missing(plate, marks), misread, prior, (), problem, parameters, rival
@@ -126,11 +142,14 @@ def _doubting(
     prior: CameraPrior,
     doubted: tuple[Belief, ...],
     tuning: PoseTuning,
+    size: TagSize | None,
 ) -> SolvedView:
     """Without some of the beliefs; marks are left out one after another."""
     prior, marks = loosened(prior, doubted), plate
+    if "principal point" in doubted:
+        tuning = replace(tuning, converged=tuning.valley_converged)
     while True:
-        problem = ViewProblem(marks, gauge, prior, tuning)
+        problem = ViewProblem(marks, gauge, prior, tuning, size)
         parameters = problem.solve()
         kept = without_the_odd(problem, parameters, tuning)
         if kept.all():
@@ -148,6 +167,7 @@ def _missing(plate: list[Mark], marks: list[Mark]) -> tuple[int, ...]:
 def _believable(solved: SolvedView, tuning: PoseTuning) -> bool:
     scatter = solved.problem.scatter(solved.parameters)
     quiet = scatter < tuning.suspicious_scatter
+    quiet &= abs(solved.problem.size_misfit(solved.parameters)) < ODD_SIZE
     return quiet and solved.problem.tension(solved.parameters) < DOUBTFUL
 
 

@@ -1,53 +1,33 @@
 """The least-squares problem of one view: marks and what was known of the camera, as residuals.
 
 Marks weigh in by the covariance of their sides and of their calibrated positions, which is
-shared by a mark's four corners. A hidden side has no rows.
+shared by a mark's four corners. A hidden side has no rows. How large the yoke's tag looks is one
+observation more.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from rigvision.ground.conventions import FloatArray, rotation_from_vector
+from rigvision.ground.conventions import FloatArray, rotations_from_vectors
 from rigvision.ground.errors import Unmeasurable
 from rigvision.vision.camera_prior import CameraPrior
+from rigvision.vision.mark_measures import mark_measures
 from rigvision.vision.marks import Mark
+from rigvision.vision.outward import outward_shift
+from rigvision.vision.planar_poses import angle_between, other_planar
+from rigvision.vision.pose_tuning import PoseTuning
+from rigvision.vision.tag_size import TagSize
 from rigvision.vision.view import DERIVATIVE_STEPS, View, project_many
 from rigvision.world.gauge import Gauge
 
 #: Prior observations: focal length, principal point (2), distortion, border shift.
 PRIORS = 5
-
-
-@dataclass(frozen=True, slots=True)
-class PoseTuning:
-    """Every free choice of the solve."""
-
-    corner_floor_px: float = 0.03  # what fitted borders may err beyond their own statistics
-    border_shift_prior_px: float = 0.6  # phones' tone curves and sharpening, path-traced pictures
-    # How far a mark's own border shift may be from the common one: light and focus differ from
-    # mark to mark, and with them what tone curve and sharpening do (path-traced pictures).
-    own_shift_px: float = 0.05
-    min_marks: int = 4  # or as many sides of more marks
-    #: A mark is refused where a move as a whole, or one side misread, explains its place better
-    #: than chance would in one of ten thousand: chi-squared of two coordinates. Where the others
-    #: scatter more than they claim, by as much more.
-    refuse_chi2: float = 18.4
-    suspicious_scatter: float = 1.8  # chi-squared per degree of freedom; 1e-4 of fifty and more
-    mend_chi2: float = 27.9  # the same for the six coordinates left without the side misread
-    worst_residual_px: float = 1.0  # all marks together; beyond, the drawing does not fit
-    steps: int = 60
-    subset_steps: int = 5  # of Levenberg and Marquardt, by some of the marks from all's solution
-    converged: float = 1e-5  # relative gain of a step that is worth no more
-    #: A focal length less well known than this is started from several, parts of the believed one.
-    one_start: float = 0.1
-    starts: tuple[float, ...] = (0.35, 0.6, 1.0, 1.8, 3.2)
-    told: float = 0.01  # part of what was not known of the camera that the picture tells, at least
-    rival_steps: int = 10  # enough to tell how badly the mirrored pose fits
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +61,16 @@ class ViewProblem:
     """Residuals of the marks and priors as a function of the view's parameters."""
 
     def __init__(
-        self, plate: list[Mark], gauge: Gauge, prior: CameraPrior, tuning: PoseTuning
+        self,
+        plate: list[Mark],
+        gauge: Gauge,
+        prior: CameraPrior,
+        tuning: PoseTuning,
+        size: TagSize | None = None,
     ) -> None:
-        self.tuning, self._prior = tuning, prior
+        self.tuning, self._prior, self._size = tuning, prior, size
+        #: Observations beside the marks: what was known beforehand, and the yoke's tag.
+        self._beside = PRIORS + (size is not None)
         self._plate, self._gauge = plate, gauge
         self._last: tuple[FloatArray, FloatArray] | None = None
         self._ids = [m.mark_id for m in plate]
@@ -99,7 +86,7 @@ class ViewProblem:
         #: Coordinates known of each mark (M,): two for each side.
         self.coordinates = np.array([2 * sum(m.sides) for m in plate])
         measures = [
-            _measures(m, px, tuning) for m, px in zip(plate, self._position_px, strict=True)
+            mark_measures(m, px, tuning) for m, px in zip(plate, self._position_px, strict=True)
         ]
         self._across, self._whiten, self._ways = (np.stack(m) for m in zip(*measures, strict=True))
 
@@ -108,16 +95,42 @@ class ViewProblem:
         focal_px = self._prior.focal_px
         if self._prior.focal_relative_uncertainty < self.tuning.one_start:
             return self._refine(self._start(focal_px))
+        if self._prior.principal_point_uncertainty_px > self.tuning.any_centre * focal_px:
+            return self._refine(min(self._held_solutions(), key=self.chi2))
         roughly = [
             self._refine(self._start(focal_px * part), self.tuning.rival_steps)
             for part in self.tuning.starts
         ]
         return self._refine(min(roughly, key=self.chi2))
 
+    def _held_solutions(self) -> Iterator[FloatArray]:
+        """The best for each of several focal lengths, from short to long."""
+        found = None
+        for part in self.tuning.held_starts:
+            focal_px = self._prior.focal_px * part
+            prior = replace(
+                self._prior, focal_px=focal_px, focal_relative_uncertainty=self.tuning.held
+            )
+            problem = ViewProblem(self._plate, self._gauge, prior, self.tuning, self._size)
+            start = problem._start(focal_px)
+            if found is not None:
+                further = self._lengthened(found, focal_px)
+                start = min(start, further, key=problem.chi2)
+            found = problem._refine(start, self.tuning.rival_steps)
+            yield found
+
+    @staticmethod
+    def _lengthened(parameters: FloatArray, focal_px: float) -> FloatArray:
+        """The same view from as much further as another focal length is longer."""
+        longer = parameters.copy()
+        longer[3:6] *= focal_px / np.exp(parameters[6])
+        longer[6] = np.log(focal_px)
+        return longer
+
     def solve_both(self) -> tuple[FloatArray, FloatArray]:
         """The better and the other planar solution, both refined."""
         first = self.solve()
-        mirrored = self._refine(_other_planar(first), self.tuning.rival_steps)
+        mirrored = self._refine(other_planar(first), self.tuning.rival_steps)
         pair = sorted((first, mirrored), key=lambda p: float(np.sum(self._residuals(p) ** 2)))
         return pair[0], pair[1]
 
@@ -126,7 +139,7 @@ class ViewProblem:
 
         A rival that slid most of the way from the mirrored pose to the best is no rival.
         """
-        apart, mirrored = _angle(rival, best), _angle(_other_planar(best), best)
+        apart, mirrored = angle_between(rival, best), angle_between(other_planar(best), best)
         if apart < 0.5 * mirrored or View(rival).camera_centre_mm[2] <= 0.0 or rival[5] <= 0.0:
             return float("inf")
         costs = [float(np.sum(self._residuals(p) ** 2)) for p in (rival, best)]
@@ -141,14 +154,34 @@ class ViewProblem:
     def covariance(self, parameters: FloatArray) -> FloatArray:
         """Covariance (11, 11). Where the marks fit worse than they claim, they are taken to err
 
-        by as much more; what was known of the camera beforehand errs no more for that.
+        by as much more; what was known of the camera beforehand errs no more for that. As far as
+        they leave the focal length to what the file says, it may be off by what files are.
         """
         jacobian = self._jacobian(parameters)
         # Priors add as many observations as they constrain parameters.
         widen = self.scatter(parameters)
         inverse = np.linalg.inv(jacobian.T @ jacobian)
         by_marks = jacobian[: 8 * len(self._ids)] @ inverse
-        return np.asarray(inverse + (widen - 1.0) * by_marks.T @ by_marks)
+        by_focal = inverse[:, 6] * self._unconfirmed(parameters, float(inverse[6, 6]))
+        by_focal /= self._prior.focal_relative_uncertainty**2
+        return np.asarray(
+            inverse + (widen - 1.0) * by_marks.T @ by_marks + np.outer(by_focal, by_focal)
+        )
+
+    def _unconfirmed(self, parameters: FloatArray, solved: float) -> float:
+        """By how much the focal length believed may be off, relative standard uncertainty: what
+
+        files are, and as far as the picture alone would have it elsewhere, beyond its own doubt.
+        ``solved`` is the variance of the focal length as solved.
+        """
+        usual = self._prior.focal_unconfirmed
+        if usual == 0.0:
+            return 0.0
+        believed = self._prior.focal_relative_uncertainty**-2
+        alone = 1.0 / max(1.0 / solved - believed, self.tuning.told * believed)
+        away = (parameters[6] - np.log(self._prior.focal_px)) * believed * alone
+        doubt = self.tuning.own_doubt**2 * alone / max(away**2, 1e-12)
+        return float(np.hypot(usual, away * max(0.0, 1.0 - doubt)))
 
     def shared_pulls(self, parameters: FloatArray) -> SharedPulls:
         """A small change d of the residuals moves the solution by -(J' J)^-1 J' d."""
@@ -162,8 +195,13 @@ class ViewProblem:
             at, rows = 2 * order.index(mark_id), slice(8 * k, 8 * k + 8)
             marks[:, at : at + 2] = gain[:, rows] @ self._whiten[k] @ by_place[rows]
         # A prior that is one sigma too high lowers its residual by one.
-        beliefs = gain.shape[1] - PRIORS
-        return SharedPulls(marks, np.asarray(-gain[:, beliefs : beliefs + 4]))
+        beliefs = 8 * len(self._ids)
+        camera = -gain[:, beliefs : beliefs + 4]
+        believed = self._prior.focal_relative_uncertainty
+        variance = float(np.linalg.inv(jacobian.T @ jacobian)[6, 6])
+        unconfirmed = self._unconfirmed(parameters, variance)
+        camera[:, 0] *= np.hypot(1.0, unconfirmed / believed)
+        return SharedPulls(marks, np.asarray(camera))
 
     def _moved_px(self, parameters: FloatArray, by_mm: FloatArray) -> FloatArray:
         """By how much all corners (8 M,) move when their marks do (3,)."""
@@ -191,8 +229,12 @@ class ViewProblem:
 
     def scatter(self, parameters: FloatArray) -> float:
         """Chi-squared per degree of freedom, at least 1: more where marks err more than claimed."""
-        freedom = max(int(self.coordinates.sum()) + PRIORS - len(parameters), 1)
+        freedom = max(int(self.coordinates.sum()) + self._beside - len(parameters), 1)
         return max(1.0, self.chi2(parameters) / freedom)
+
+    def size_misfit(self, parameters: FloatArray) -> float:
+        """Of the yoke's tag, standard deviations; 0 where there is none."""
+        return float(self._residuals(parameters)[-1]) if self._size else 0.0
 
     def tension(self, parameters: FloatArray) -> float:
         """By how much chi-squared would fall were nothing known of the camera beforehand, where
@@ -222,7 +264,7 @@ class ViewProblem:
         rows, rest = self._by_mark(jacobian), self._by_mark(residuals)
         allowed = np.asarray(np.linalg.inv(np.eye(8) - rows @ inverse @ np.swapaxes(rows, 1, 2)))
         chi2, gains = self._explained(allowed, allowed @ rest[..., None])
-        others = int(self.coordinates.sum()) - self.coordinates + PRIORS - len(parameters)
+        others = int(self.coordinates.sum()) - self.coordinates + self._beside - len(parameters)
         scatter = (float(residuals @ residuals) - chi2) / np.maximum(others, 1)
         return Apart(chi2, gains, np.maximum(scatter, 1.0))
 
@@ -263,7 +305,7 @@ class ViewProblem:
         rows = jacobian[:, : 8 * marks].reshape(count, marks, 8, -1)
         rest = residuals[:, : 8 * marks].reshape(count, marks, 8, 1)
         allowed = np.eye(8) + rows @ inverse[:, None] @ np.swapaxes(rows, 2, 3)
-        freedom = chosen @ self.coordinates + PRIORS - solved.shape[1]
+        freedom = chosen @ self.coordinates + self._beside - solved.shape[1]
         scatter = np.maximum(chi2 / np.maximum(freedom, 1), 1.0)
         return Apart(*self._explained(allowed, rest), np.repeat(scatter[:, None], marks, axis=1))
 
@@ -287,8 +329,9 @@ class ViewProblem:
 
     def _rows_of(self, chosen: npt.NDArray[np.bool_]) -> FloatArray:
         """1 for residuals (B, R) of the marks chosen (B, M) and of the priors, 0 for the others."""
-        rows = np.ones((len(chosen), 8 * len(self._ids) + PRIORS))
-        rows[:, :-PRIORS] = np.repeat(chosen, 8, axis=1)
+        marks = 8 * len(self._ids)
+        rows = np.ones((len(chosen), marks + self._beside))
+        rows[:, :marks] = np.repeat(chosen, 8, axis=1)
         return rows
 
     def _by_mark(self, rows: FloatArray) -> FloatArray:
@@ -324,6 +367,8 @@ class ViewProblem:
             new_cost = float(np.sum(new_residuals**2))
             if not new_cost < cost:
                 damping *= 10.0
+                if damping > self.tuning.stuck:
+                    break
                 continue
             gain, parameters, residuals = cost - new_cost, candidate, new_residuals
             cost, damping = new_cost, damping / 10.0
@@ -335,9 +380,11 @@ class ViewProblem:
         """Observed minus predicted corners (N, 2)."""
         return np.asarray(self._misfits_px(parameters[None, :])[0])
 
-    def _misfits_px(self, parameters: FloatArray) -> FloatArray:
+    def _misfits_px(
+        self, parameters: FloatArray, rotations: FloatArray | None = None
+    ) -> FloatArray:
         """Observed minus predicted corners (B, N, 2) for B parameter vectors (B, 11)."""
-        predicted = project_many(parameters, self._points_mm)
+        predicted = project_many(parameters, self._points_mm, rotations)
         shifted = predicted + parameters[:, None, 10:11] * self._outward
         return np.asarray(self._observed_px - shifted)
 
@@ -347,10 +394,14 @@ class ViewProblem:
     def _residuals_many(self, parameters: FloatArray) -> FloatArray:
         """Whitened residuals (B, R) of marks and priors for B parameter vectors (B, 11)."""
         count = len(parameters)
-        misfit = self._misfits_px(parameters).reshape(count, -1, 8)
+        rotations = rotations_from_vectors(parameters[:, :3])
+        misfit = self._misfits_px(parameters, rotations).reshape(count, -1, 8)
         marks = (self._whiten @ misfit[..., None]).reshape(count, -1)
         believed, sigma = self._beliefs()
-        return np.concatenate([marks, (parameters[:, 6:11] - believed) / sigma], axis=1)
+        parts = [marks, (parameters[:, 6:11] - believed) / sigma]
+        if self._size is not None:
+            parts.append(self._size.residuals(parameters, rotations)[:, None])
+        return np.concatenate(parts, axis=1)
 
     def _beliefs(self) -> tuple[FloatArray, FloatArray]:
         """Values and standard uncertainties (5,) of what was known beforehand."""
@@ -379,58 +430,3 @@ class ViewProblem:
         by_step = residuals.reshape(len(parameters), 2, len(shifts), -1)
         slopes = (by_step[:, 0] - by_step[:, 1]) / (2.0 * DERIVATIVE_STEPS)[:, None]
         return np.swapaxes(slopes, 1, 2)
-
-
-def outward_shift(corners_px: FloatArray) -> FloatArray:
-    """Displacement (4, 2) of a mark's corners when its four borders move out by one pixel."""
-    along = np.roll(corners_px, -1, axis=0) - corners_px
-    along = along / np.linalg.norm(along, axis=1, keepdims=True)
-    normal = np.column_stack([along[:, 1], -along[:, 0]])
-    pairs = np.stack([np.roll(normal, 1, axis=0), normal], axis=1)  # sides that meet at a corner
-    return np.linalg.solve(pairs, np.ones((4, 2, 1)))[:, :, 0]
-
-
-def corrected_corners(mark: Mark, view: View) -> FloatArray:
-    """A mark's corners (4, 2) px with the common border shift taken off."""
-    return mark.corners_px - view.border_shift_px * outward_shift(mark.corners_px)
-
-
-def _padded(rows: FloatArray) -> FloatArray:
-    """Rows (R, N) filled up with zeros to (8, N): what is not known says nothing."""
-    return np.concatenate([rows, np.zeros((8 - len(rows), rows.shape[1]))])
-
-
-def _measures(
-    mark: Mark, position_px: float, tuning: PoseTuning
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """From displacements of a mark's corners to those of its sides' ends, in px (8, 8), and
-
-    uncorrelated, in standard deviations (8, 8); and in the latter measure, how a mark goes wrong
-    (8, 10): moved in x and in y, then the ends of each side alone. Zeros for hidden sides.
-    """
-    covariance = mark.covariance_px2 + np.eye(8) * tuning.corner_floor_px**2
-    covariance = covariance + np.tile(np.eye(2), (4, 4)) * position_px**2
-    outward = outward_shift(mark.corners_px).ravel()
-    covariance += np.outer(outward, outward) * tuning.own_shift_px**2
-    across = mark.across_sides()
-    root = np.linalg.cholesky(across @ covariance @ across.T)
-    ends = np.eye(8)[np.repeat(mark.sides, 2)]
-    moved = across @ np.tile(np.eye(2), (4, 1))
-    solved = np.linalg.solve(root, np.column_stack([across, moved, ends]))
-    return _padded(across), _padded(solved[:, :8]), _padded(solved[:, 8:])
-
-
-def _other_planar(parameters: FloatArray) -> FloatArray:
-    """The mirrored pose: the plate's normal reflected about the line of sight to its middle."""
-    rotation, sight = rotation_from_vector(parameters[:3]), parameters[3:6]
-    half_turn_about_sight = rotation_from_vector(sight / np.linalg.norm(sight) * np.pi)
-    half_turn_in_plane = np.diag([-1.0, -1.0, 1.0])
-    mirrored = half_turn_about_sight @ rotation @ half_turn_in_plane
-    vector = np.asarray(cv2.Rodrigues(mirrored)[0], dtype=np.float64).reshape(3)
-    return np.concatenate([vector, parameters[3:]])
-
-
-def _angle(a: FloatArray, b: FloatArray) -> float:
-    """Angle in radians between two poses' rotations."""
-    turn = rotation_from_vector(a[:3]).T @ rotation_from_vector(b[:3])
-    return float(np.arccos(np.clip((np.trace(turn) - 1.0) / 2.0, -1.0, 1.0)))

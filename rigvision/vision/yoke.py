@@ -11,8 +11,9 @@ from rigvision.photo.picture import Picture
 from rigvision.vision.barrel import SocketPlace, find_socket
 from rigvision.vision.barrel_scene import BarrelScene
 from rigvision.vision.marks import Mark, Marks
+from rigvision.vision.outward import corrected_corners
 from rigvision.vision.pose import Pose
-from rigvision.vision.view_problem import PoseTuning, corrected_corners
+from rigvision.vision.pose_tuning import PoseTuning
 from rigvision.world.frame import Frame
 from rigvision.world.gauge import Gauge, Yoke
 from rigvision.world.recognise import has_index_lines

@@ -14,7 +14,7 @@ import numpy as np
 from boards.picture_set import PictureSet
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
-from rigvision.vision.sighting import find_tags
+from rigvision.vision.sighting import find_all_tags
 
 FAMILY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
 RIGVISION = "rigvision"
@@ -104,7 +104,7 @@ def codes_8bit(picture: Picture) -> np.ndarray[Any, np.dtype[np.uint8]]:
 
 
 def _rigvision(picture: Picture) -> Found:
-    return [(s.mark_id, s.corners_px) for s in find_tags(picture)]
+    return [(s.mark_id, s.corners_px) for s in find_all_tags(picture)]
 
 
 def _opencv(refinement: int) -> Callable[[Picture], Found]:

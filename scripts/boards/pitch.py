@@ -20,8 +20,9 @@ from rigvision.metrology.view_errors import FixedPixels
 from rigvision.photo.picture import Picture
 from rigvision.vision.camera_prior import CameraPrior, camera_prior
 from rigvision.vision.marks import Mark, Marks, measure_marks
+from rigvision.vision.outward import corrected_corners
 from rigvision.vision.pose import Pose, solve_pose
-from rigvision.vision.view_problem import PoseTuning, corrected_corners
+from rigvision.vision.pose_tuning import PoseTuning
 from rigvision.world.camera import Camera
 from rigvision.world.catalogue import load
 from rigvision.world.gauge import Gauge

@@ -1,7 +1,7 @@
 """Pictures of a campaign: the gap's error against what it may depend on, and against its claim.
 
 Drawn for a phone's screen, in tones and shapes that differ in black and white as well.
-matplotlib serves only this: ``pip install '.[campaign]'``.
+Plots need matplotlib, which comes with rigvision.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ try:
     from matplotlib.figure import Figure as Drawing
     from matplotlib.ticker import NullLocator
 except ImportError:
-    sys.exit("Plots need matplotlib: install rigvision's extra, pip install '.[campaign]'.")
+    sys.exit("Plots need matplotlib: install rigvision whole, pip install ..")
 
 WIDTH_IN, PANEL_IN, DPI = 6.0, 2.9, 150
 TEXT = {"font.size": 12, "axes.titlesize": 13, "legend.fontsize": 11}

@@ -13,7 +13,7 @@ from rigvision.decision.result import CheckResult
 from rigvision.evidence import Evidence
 from rigvision.ground.conventions import fold_deg
 from rigvision.ground.errors import PhotoError
-from rigvision.vision.view_problem import corrected_corners
+from rigvision.vision.outward import corrected_corners
 from rigvision.world.catalogue import load
 from rigvision.world.frame import Frame
 
