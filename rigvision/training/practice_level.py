@@ -37,13 +37,16 @@ class Level:
         words = [("slightly", "clearly", "grossly")[s - 1] for s in self.spoilt_strengths]
         return (
             f"{self.number} {self.words}",
-            f"{low} to {high} % off",
+            f"{low} to {high} % off" if high < _ANY_PERCENT else f"over {low} % off",
             f"up to {self.dirt:.1f}" if self.dirt else "none",
             (f"glare up to {self.glare:.1f}" if self.glare else "even") + shadow,
             f"{near:.0f} to {far:.0f} cm, {self.tilt_deg[0]:.0f} to {self.tilt_deg[1]:.0f} deg",
-            f"{100 * self.spoilt_share:.0f} %, {' or '.join(words)}",
+            f"{100 * self.spoilt_share:.0f} %, {', '.join(words)}",
         )
 
+
+#: Beyond this a level sets no end to how far off a figure is.
+_ANY_PERCENT = 500
 
 HEAD = ("level", "from a limit", "dirt", "light", "view", "spoilt photos")
 

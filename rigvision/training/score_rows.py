@@ -69,7 +69,7 @@ def estimate_rows(what: str, found: Estimates, unit: str) -> list[Row]:
     scatter = found.spread_interval
     spread = f"{scatter[0]:.2f} to {scatter[1]:.2f} {unit}" if scatter else ""
     return [
-        (f"{what}: bias of {found.count} estimates", signed(found.bias, unit), bias),
+        (f"{what}: bias, of {found.count}", signed(found.bias, unit), bias),
         (
             f"{what}: spread",
             NONE if found.spread is None else f"{found.spread:.2f} {unit}",
