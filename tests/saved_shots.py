@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from recorded.invented import begun, job, record_check
+from recorded.invented import begun, record_check
+from recorded.invented import job as job
 
 from rigvision.records.ledger import Ledger
 from rigvision.report.saved_result import SavedResult, parse_saved

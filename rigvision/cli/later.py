@@ -14,6 +14,7 @@ GROUPS = {
     "key": ("rigvision.cli.key_commands", "keys"),
     "practice": ("rigvision.cli.practice_commands", "practice"),
     "record": ("rigvision.cli.record_commands", "records"),
+    "review": ("rigvision.cli.review_commands", "reviews"),
     "study": ("rigvision.cli.study_commands", "studies"),
     "training": ("rigvision.cli.training_commands", "training"),
 }
@@ -36,6 +37,15 @@ class LaterGroup(TyperGroup):
         return declared
 
 
-def later(help_text: str) -> typer.Typer:
+class PagesGroup(LaterGroup):
+    """Where no command of the group is named, ``pages`` is meant."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
+        if args and args[0] not in ("--help", *self.list_commands(ctx)):
+            args = ["pages", *args]
+        return super().parse_args(ctx, args)
+
+
+def later(help_text: str, group: type[LaterGroup] = LaterGroup) -> typer.Typer:
     """A group to be added under one of the names in ``GROUPS``."""
-    return typer.Typer(cls=LaterGroup, help=help_text, no_args_is_help=True, rich_markup_mode=None)
+    return typer.Typer(cls=group, help=help_text, no_args_is_help=True, rich_markup_mode=None)

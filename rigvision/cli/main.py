@@ -21,7 +21,7 @@ import typer
 
 from rigvision import __version__
 from rigvision.cli.choices import StageName
-from rigvision.cli.later import later
+from rigvision.cli.later import PagesGroup, later
 from rigvision.ground.errors import RigvisionError, UsageError
 
 FAILED = 1
@@ -38,6 +38,9 @@ app = typer.Typer(
 )
 app.add_typer(later("Jobs that checks are recorded under: open, list, show, close."), name="job")
 app.add_typer(later("Recorded checks: search, show, compare, sign, replay, export."), name="record")
+app.add_typer(
+    later("Pages for the trainer, borderline shots first; rulings.", PagesGroup), name="review"
+)
 app.add_typer(later("Studies of gauge, photos and people: plan, take, report."), name="study")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
 app.add_typer(later("Training: quizzes of recorded photos, and answers scored."), name="training")

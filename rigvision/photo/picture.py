@@ -138,6 +138,11 @@ def colour_of(path: Path, data: bytes) -> Image.Image:
     return colours if turn is None else colours.transpose(turn)
 
 
+def upright(codes: Any, image: Image.Image) -> Any:
+    """Decoded codes (H, W) or (H, W, 3) as a person sees them, by what the file says."""
+    return np.asarray(_UPRIGHT[_turn_needed(image, read_exif(image))](codes))
+
+
 def _turn_needed(image: Image.Image, exif: Exif) -> int:
     """The EXIF orientation that decoding leaves to be done.
 

@@ -7,17 +7,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import Protocol
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from rigvision.ground.conventions import FloatArray
-from rigvision.vision.view import View
 from rigvision.world.gauge import Gauge
 
 #: RGB (H, W, 3).
 Pixels = npt.NDArray[np.uint8]
+
+
+class Projection(Protocol):
+    """What takes points (N, 3) of the gauge's space into the photo (N, 2), as a solved view."""
+
+    def project(self, points_mm: FloatArray) -> FloatArray: ...
+
 
 #: Room around the gauge, as a part of its width: enough to see where it sits.
 MARGIN = 0.05
@@ -65,7 +72,7 @@ def whole_photo(photo: Pixels, width_px: int, highest_px: int) -> Framing:
     return Framing(scale, np.eye(2), shift, width_px, height_px)
 
 
-def around_gauge(view: View, gauge: Gauge, width_px: int, highest_px: int) -> Framing:
+def around_gauge(view: Projection, gauge: Gauge, width_px: int, highest_px: int) -> Framing:
     """The gauge with a margin, turned so that the sill lies level whatever way it was held."""
     (x0, x1), (y0, y1) = gauge.plate.x_mm, gauge.plate.y_mm
     plate = np.array([[x0, y0, 0.0], [x1, y0, 0.0], [x1, y1, 0.0], [x0, y1, 0.0]])
@@ -81,7 +88,7 @@ def around_gauge(view: View, gauge: Gauge, width_px: int, highest_px: int) -> Fr
 
 
 def around_point(
-    view: View, point_mm: FloatArray, scale: float, width_px: int, height_px: int
+    view: Projection, point_mm: FloatArray, scale: float, width_px: int, height_px: int
 ) -> Framing:
     """The surroundings of a point (3,) of the gauge's space, turned level."""
     turn = level_turn(view, *(float(v) for v in point_mm))
@@ -90,7 +97,7 @@ def around_point(
     return Framing(scale, turn, shift, width_px, height_px)
 
 
-def level_turn(view: View, x_mm: float, y_mm: float, z_mm: float) -> FloatArray:
+def level_turn(view: Projection, x_mm: float, y_mm: float, z_mm: float) -> FloatArray:
     """Rotation (2, 2) that lays the gauge's x at this point along the picture's x."""
     ends = view.project(np.array([[x_mm - 1.0, y_mm, z_mm], [x_mm + 1.0, y_mm, z_mm]]))
     across = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])

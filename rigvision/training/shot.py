@@ -41,13 +41,17 @@ class Ruling:
 class ShotFiles:
     """Where the pictures lie, each None where there is none.
 
-    ``photo`` is the original, ``image`` the analysed image, ``gauge`` the model that it was
-    measured with. ``guarded``: the photo is a stranger's, to be decoded in a locked-down process.
+    ``photo`` is the original, whose hash the result says, ``image`` the analysed image, ``gauge``
+    and ``frame`` the models that it was measured with; ``image_sha256`` is None where none was
+    noted.
+    ``guarded``: the photo is a stranger's, to be decoded in a locked-down process.
     """
 
     photo: Path | None = None
     image: Path | None = None
     gauge: Path | None = None
+    frame: Path | None = None
+    image_sha256: str | None = None
     guarded: bool = False
 
 
@@ -154,11 +158,13 @@ def _key(text: str) -> str:
 
 def _files(ledger: Ledger, recorded: CheckRecorded) -> ShotFiles:
     core = recorded.core
-    gauge = next((d.sha256 for d in core.definitions if d.kind == "gauge"), None)
+    models = {d.kind: _there(ledger, d.sha256, None) for d in core.definitions}
     return ShotFiles(
         _there(ledger, core.photo.sha256, core.photo.size_bytes),
         _there(ledger, recorded.image.sha256, recorded.image.size_bytes),
-        _there(ledger, gauge, None) if gauge else None,
+        models.get("gauge"),
+        models.get("frame"),
+        recorded.image.sha256,
         bool(core.settings.get("guarded")),
     )
 
