@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -63,6 +64,13 @@ def test_a_folder_without_a_whole_quiz_is_refused_in_a_sentence(tmp_path):
     path = tmp_path / "q" / QUIZ_FILE
     path.write_bytes(path.read_bytes()[:-20])
     with pytest.raises(QuizError, match="no whole quiz"):
+        read_quiz(tmp_path / "q")
+
+
+def test_a_title_that_would_run_on_a_terminal_is_refused(tmp_path):
+    quiz = quiz_in(tmp_path / "q", [known("pass")])
+    (tmp_path / "q" / QUIZ_FILE).write_bytes(replace(quiz, title="\x1b[2Jgone").content)
+    with pytest.raises(QuizError, match="not of one line"):
         read_quiz(tmp_path / "q")
 
 

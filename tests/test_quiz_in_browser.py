@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
 from pypdf import PdfReader
 
 from rigvision.cli.main import main
@@ -16,11 +15,9 @@ from rigvision.records import recording
 from rigvision.records.ledger import Ledger
 from rigvision.records.noting import note_ruling
 from rigvision.training.answers import parse_answers
+from tests.browser import LOOKS, WIDTHS, Visit, chromium, serious_faults, until
 from tests.job_rig import drawn_once, open_job_in, recorded_sample
 from tests.quiz_files import known, quiz_in
-
-CHROMIUM = shutil.which("chromium")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
 
 HOSTILE = "<img src=x onerror=alert(1)> O'Hara"
 
@@ -33,11 +30,9 @@ def _plain_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+def browser() -> Iterator[Any]:
+    with chromium() as opened:
+        yield opened
 
 
 @pytest.fixture(scope="module")
@@ -62,24 +57,12 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, st
     return int(ended.value.code or 0), said.out, said.err
 
 
-class Visit:
-    """A page opened from its file, with all that it asked for and complained of."""
+class Taker(Visit):
+    """Somebody who takes a quiz, and has only a keyboard."""
 
-    def __init__(self, browser: Browser, page_file: Path, width: int, scheme: str) -> None:
-        self.context = browser.new_context(
-            viewport={"width": width, "height": 800},
-            color_scheme=scheme,  # type: ignore[arg-type]
-            accept_downloads=True,
-            offline=True,
-        )
-        self.page: Page = self.context.new_page()
-        self.asked_for: list[str] = []
-        self.wrong: list[str] = []
-        self.page.on("request", lambda r: self.asked_for.append(r.url))
-        self.page.on("pageerror", lambda e: self.wrong.append(str(e)))
-        self.page.on("console", lambda m: self.wrong.append(m.text) if m.type == "error" else None)
-        self.page.on("dialog", lambda d: self.wrong.append(d.message))
-        self.page.goto(page_file.as_uri())
+    def __init__(self, browser: Any, folder: Path, width: int = 1400, look: str = "light") -> None:
+        super().__init__(browser, folder, width, look)
+        self.open("index.html")
 
     def focused(self) -> str:
         """Id, else value, of what has the focus."""
@@ -87,14 +70,6 @@ class Visit:
             "document.activeElement.id || document.activeElement.value || ''"
         )
         return found
-
-    def until(self, expression: str) -> None:
-        """Asked from outside: the page's policy lets nothing be evaluated inside."""
-        for _ in range(200):
-            if self.page.evaluate(expression):
-                return
-            self.page.wait_for_timeout(25)
-        raise AssertionError(f"never: {expression}")
 
     def tab_to(self, wanted: str) -> None:
         for _ in range(40):
@@ -133,24 +108,21 @@ class Visit:
         )
         return found
 
-    def close(self) -> None:
-        self.context.close()
 
-
-def begun(visit: Visit, name: str) -> None:
+def begun(visit: Taker, name: str) -> None:
     visit.tab_to("name")
     visit.page.keyboard.type(name)
     visit.press("Enter")
-    visit.until("document.getElementById('photo').naturalWidth > 0")
+    until(visit.page, "document.getElementById('photo').naturalWidth > 0")
 
 
-def test_quiz_round_trip_by_keyboard_alone(chromium, ledger, tmp_path, capsys):
+def test_quiz_round_trip_by_keyboard_alone(browser, ledger, tmp_path, capsys):
     code, out, err = run(
         capsys, "training", "quiz", "--ledger", ledger, "--out", tmp_path / "q", "--json"
     )
     assert (code, err) == (0, "")
     assert json.loads(out)["shots"] == 2
-    visit = Visit(chromium, tmp_path / "q" / "index.html", 360, "dark")
+    visit = Taker(browser, tmp_path / "q", 360, "dark")
     begun(visit, HOSTILE)
     told = []
     for call, gap, way, turns in (
@@ -163,16 +135,15 @@ def test_quiz_round_trip_by_keyboard_alone(chromium, ledger, tmp_path, capsys):
         assert visit.overflow_px() == 0
         visit.tab_to("seen")
         visit.press("Enter")
-        visit.until("document.getElementById('photo').src.startsWith('data:')")
-        visit.until("document.getElementById('photo').naturalWidth > 0")
+        until(visit.page, "document.getElementById('photo').src.startsWith('data:')")
+        until(visit.page, "document.getElementById('photo').naturalWidth > 0")
         visit.tab_to("next")
         visit.press("Enter")
     assert visit.focused() == "end-head"
     assert "O'Hara" in (visit.page.text_content("#end-head") or "")
     name, content = visit.saved()
     assert name.endswith("-img-src-x-onerror-alert-1-O-Ha.json")
-    assert visit.wrong == []
-    assert all(url.startswith(("file:", "data:", "blob:")) for url in visit.asked_for)
+    visit.assert_quiet()
     visit.close()
 
     assert {row[1] for row in told} == {"pass", "adjust"}
@@ -188,21 +159,24 @@ def test_quiz_round_trip_by_keyboard_alone(chromium, ledger, tmp_path, capsys):
     assert together["answered"] == together["asked"] == 2
     assert together["tool"]["same"]["count"] == sum(row[0] == row[1] for row in told)
     assert together["trainer"]["same"]["total"] == 1
-    _printed_on_one_page(chromium, Path(json.loads(out)["sheets"][0]), tmp_path / "sheet.pdf")
+    _printed_on_one_page(browser, Path(json.loads(out)["sheets"][0]), tmp_path / "sheet.pdf")
 
 
-def _printed_on_one_page(chromium: Browser, sheet: Path, pdf: Path) -> None:
-    visit = Visit(chromium, sheet, 1400, "light")
-    visit.page.pdf(path=pdf, prefer_css_page_size=True)
-    assert (visit.wrong, len(PdfReader(pdf).pages)) == ([], 1)
-    size = PdfReader(pdf).pages[0].mediabox
-    assert [round(float(s) / 72 * 25.4) for s in (size.width, size.height)] == [210, 297]
+def _printed_on_one_page(browser: Any, sheet: Path, pdf: Path) -> None:
+    visit = Visit(browser, sheet.parent)
+    page = visit.open(sheet.name)
+    assert serious_faults(page) == []
+    page.pdf(path=pdf, prefer_css_page_size=True)
+    visit.assert_quiet()
     visit.close()
+    (printed,) = PdfReader(pdf).pages
+    size = printed.mediabox
+    assert [round(float(s) / 72 * 25.4) for s in (size.width, size.height)] == [210, 297]
 
 
-def test_an_answer_stands_through_a_reload_and_half_is_saved_as_half(chromium, tmp_path):
+def test_an_answer_stands_through_a_reload_and_half_is_saved_as_half(browser, tmp_path):
     quiz_in(tmp_path / "q", [known("retake", None, None), known("pass"), known("pass")])
-    visit = Visit(chromium, tmp_path / "q" / "index.html", 1400, "light")
+    visit = Taker(browser, tmp_path / "q", 1400, "light")
     begun(visit, "Ann Otter")
     visit.answer("pass", "")
     assert "wrong pass" in (visit.page.text_content("#told-head") or "")
@@ -216,7 +190,7 @@ def test_an_answer_stands_through_a_reload_and_half_is_saved_as_half(chromium, t
         (1, "pass", None, None)
     ]
     assert visit.saved()[1] == content
-    assert visit.wrong == []
+    visit.assert_quiet()
     visit.close()
 
 
@@ -229,9 +203,9 @@ def test_an_answer_stands_through_a_reload_and_half_is_saved_as_half(chromium, t
         ("adjust", "1.2", "close", "", "How many turns"),
     ],
 )
-def test_what_cannot_be_meant_is_asked_again(chromium, tmp_path, call, gap, way, turns, says):
+def test_what_cannot_be_meant_is_asked_again(browser, tmp_path, call, gap, way, turns, says):
     quiz_in(tmp_path / "q", [known("pass")])
-    visit = Visit(chromium, tmp_path / "q" / "index.html", 360, "light")
+    visit = Taker(browser, tmp_path / "q", 360, "light")
     begun(visit, "Ann Otter")
     if call:
         visit.answer(call, gap, way, turns)
@@ -243,13 +217,48 @@ def test_what_cannot_be_meant_is_asked_again(chromium, tmp_path, call, gap, way,
     visit.close()
 
 
-def test_targets_are_large_enough_for_gloves(chromium, tmp_path):
+def test_targets_are_large_enough_for_gloves(browser, tmp_path):
     """13 mm, which is 49 CSS px, is what gloved fingers hit (common practice, no source)."""
     quiz_in(tmp_path / "q", [known("pass")])
-    visit = Visit(chromium, tmp_path / "q" / "index.html", 360, "light")
+    visit = Taker(browser, tmp_path / "q", 360, "light")
     begun(visit, "Ann Otter")
-    boxes = [e.bounding_box() for e in visit.page.query_selector_all("#ask button, #ask .call")]
+    boxes = [e.bounding_box() for e in visit.page.query_selector_all("#ask button, #ask .choice")]
     seen = [b for b in boxes if b]
     assert len(seen) >= 13
     assert min(min(b["width"], b["height"]) for b in seen) >= 49
+    visit.close()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("look", LOOKS)
+def test_every_screen_fits_and_is_free_of_serious_faults(browser, tmp_path, width, look):
+    quiz_in(tmp_path / "q", [known("adjust", 1.3, 0.5)])
+    visit = Taker(browser, tmp_path / "q", width, look)
+    screens = [(serious_faults(visit.page), visit.overflow_px())]
+    begun(visit, "Ann Otter")
+    screens.append((serious_faults(visit.page), visit.overflow_px()))
+    visit.answer("pass", "1.1", "open", "0.25")
+    screens.append((serious_faults(visit.page), visit.overflow_px()))
+    visit.tab_to("next")
+    visit.press("Enter")
+    assert visit.focused() == "end-head"
+    screens.append((serious_faults(visit.page), visit.overflow_px()))
+    assert screens == [([], 0)] * 4
+    visit.assert_quiet()
+    visit.close()
+
+
+def test_the_photo_zooms_to_single_pixels_and_moves_by_keyboard(browser, tmp_path):
+    quiz_in(tmp_path / "q", [known("pass")])
+    visit = Taker(browser, tmp_path / "q", 360)
+    begun(visit, "Ann Otter")
+    visit.page.evaluate("document.getElementById('stage').style.height = '60px'")
+    visit.tab_to("near")
+    visit.press("Enter")
+    # The test's photos are 64 px wide.
+    assert visit.page.evaluate("document.getElementById('photo').clientWidth") == 192
+    before = visit.page.evaluate("document.getElementById('stage').scrollTop")
+    visit.tab_to("stage")
+    visit.press("ArrowDown")
+    until(visit.page, f"document.getElementById('stage').scrollTop > {before}")
     visit.close()

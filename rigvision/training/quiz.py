@@ -7,7 +7,6 @@ of answers, so that answers for another quiz are told.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -23,7 +22,8 @@ from rigvision.training.quiz_error import QuizError
 SCHEMA = "rigvision.quiz/1"
 QUIZ_FILE = "quiz.json"
 MOST_SHOTS = 200
-_MOST_BYTES = 4_000_000
+MOST_BYTES = 4_000_000
+_LONGEST_TEXT = 200
 
 Source = Literal["ledger", "results", "practice"]
 
@@ -93,24 +93,27 @@ def known_of_bytes(content: bytes) -> Known:
 def read_quiz(folder: Path) -> Quiz:
     """The quiz of a folder. Raises QuizError where there is none, or it was changed."""
     try:
-        content = read_ordinary(folder / QUIZ_FILE, _MOST_BYTES)
+        content = read_ordinary(folder / QUIZ_FILE, MOST_BYTES)
     except OSError as error:
         raise _no_quiz(folder, error.strerror or "it cannot be opened") from error
     try:
         quiz = read_exactly(Quiz, parsed(content))
         assert isinstance(quiz, Quiz)
-        _check(quiz.shots)
+        _check(quiz)
     except (ValueError, RecursionError) as error:
         raise _no_quiz(folder, one_line(str(error), 160)) from error
     return quiz
 
 
-def _check(shots: Sequence[QuizShot]) -> None:
+def _check(quiz: Quiz) -> None:
     """What types cannot say. Raises ValueError."""
-    if not 1 <= len(shots) <= MOST_SHOTS:
-        raise ValueError(f"it has {len(shots)} shots")
-    if [s.shot for s in shots] != list(range(1, len(shots) + 1)):
+    if not 1 <= len(quiz.shots) <= MOST_SHOTS:
+        raise ValueError(f"it has {len(quiz.shots)} shots")
+    if [s.shot for s in quiz.shots] != list(range(1, len(quiz.shots) + 1)):
         raise ValueError("its shots are not numbered from 1")
+    for text in (quiz.quiz, quiz.title, quiz.made_at, quiz.commitment or ""):
+        if len(text) > _LONGEST_TEXT or one_line(text) != text:
+            raise ValueError("a text in it is too long or not of one line")
 
 
 def _no_quiz(folder: Path, cause: str) -> QuizError:

@@ -208,7 +208,7 @@
 
   function zoom(how, x = 0.5, y = 0.5) {
     const stage = at("stage"), photo = at("photo");
-    stage.className = `photo ${how === "fit" ? "whole" : how}`;
+    stage.className = `asked-photo ${how === "fit" ? "whole" : how}`;
     for (const id of ["fit", "full", "near"]) at(id).setAttribute("aria-pressed", String(id === how));
     const scale = { fit: 0, full: 1, near: 3 }[how];
     photo.style.width = scale ? `${photo.naturalWidth * scale}px` : "";
