@@ -86,6 +86,19 @@ def test_fleiss_standard_error_is_near_the_jackknifes():
     assert found.standard_error == pytest.approx(jackknife, rel=0.05)
 
 
+@pytest.mark.parametrize("unequal", [False, True])
+def test_fleiss_standard_error_is_that_of_each_subjects_weight(unequal):
+    """A subject counted once more among hundreds of copies shows what kappa owes to it."""
+    counts = diagnoses()
+    if unequal:
+        counts[::3] = np.minimum(counts[::3], 1)
+        counts[1] = [1, 0, 0, 0, 0]
+    many = np.repeat(counts, 300, axis=0)
+    found, base = fleiss_kappa(counts), fleiss_kappa(many).value
+    owed = [(fleiss_kappa(np.vstack([many, row])).value - base) * 9001 for row in counts]
+    assert found.standard_error == pytest.approx((np.sum(np.square(owed)) / 870) ** 0.5, rel=2e-3)
+
+
 @pytest.mark.parametrize("truth", [0.0, 0.5])
 def test_fleiss_intervals_hold_what_they_claim(truth):
     """Raters know with this probability, else toss a coin: that is kappa. 500 drawn tables."""

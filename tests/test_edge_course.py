@@ -14,9 +14,11 @@ SILL_MM, DOOR_MM = 12.03, 13.11
 EDGES = np.array([[SILL_MM, DOOR_MM]])
 
 
-def strip(sill_wave_mm=0.0, door_wave_mm=0.0, sill=0.4, door=0.3, slot=0.02) -> SlotPixels:
-    """One station whose edges run in waves 1.6 mm long; light falls over 0.28 mm."""
-    wave = np.sin(2 * np.pi * ALONG_MM / 1.6)
+def strip(
+    sill_wave_mm=0.0, door_wave_mm=0.0, sill=0.4, door=0.3, slot=0.02, length_mm=1.6
+) -> SlotPixels:
+    """One station whose edges run in waves; light falls over 0.28 mm."""
+    wave = np.sin(2 * np.pi * ALONG_MM / length_mm)
     below = np.clip((SILL_MM + sill_wave_mm * wave - Y_MM[:, None]) / 0.28 + 0.5, 0, 1)
     above = np.clip((Y_MM[:, None] - DOOR_MM - door_wave_mm * wave) / 0.28 + 0.5, 0, 1)
     light = slot + (sill - slot) * below + (door - slot) * above
@@ -46,6 +48,31 @@ def test_a_wavy_edge_wanders_by_its_waves(edge):
     wander = edge_course(strip(**waves), EDGES).wander_mm[0]
     assert wander[edge] == pytest.approx(0.127, abs=0.03)
     assert wander[1 - edge] < 1e-3
+
+
+@pytest.mark.parametrize("edge", [0, 1], ids=["sill", "door"])
+def test_waves_are_what_neighbouring_pieces_share(edge):
+    """Pieces 0.4 mm apart along a wave of 1.6 mm are 90 degrees apart: nothing shared; along one
+    of 2.4 mm, 60 degrees: half of its square. 0.1 mm: 0.0707 mm RMS, 0.062 of it once pieces are
+    averaged and the line has taken its part, of which 0.044 is shared."""
+    waves = {("sill_wave_mm", "door_wave_mm")[edge]: 0.1}
+    short = edge_course(strip(**waves), EDGES).waves_mm[0]
+    long = edge_course(strip(**waves, length_mm=2.4), EDGES).waves_mm[0]
+    assert short[edge] < 0.03
+    assert long[edge] == pytest.approx(0.044, abs=0.012)
+    assert max(short[1 - edge], long[1 - edge]) < 1e-3
+
+
+def test_noise_wanders_but_makes_hardly_any_waves():
+    pixels = strip()
+    rng = np.random.default_rng(3)
+    noisy = pixels.light + rng.normal(0.0, 0.02, (200, *pixels.light.shape[1:]))
+    course = edge_course(
+        SlotPixels(noisy, Y_MM, ALONG_MM, 0.985), np.repeat(EDGES, len(noisy), axis=0)
+    )
+    usual = np.median(course.wander_mm)
+    assert usual > 0.005
+    assert np.median(course.waves_mm) < 0.4 * usual
 
 
 def test_a_face_at_the_sensor_s_limit_is_clipped():

@@ -51,8 +51,7 @@ def test_lost_stations_do_not_shift_the_mean_or_taper_of_a_straight_gap(taper, g
     """Whichever are lost, ends too: the edges are straight."""
     gap = gap_of(GAUGE, FRAME, gap_mm + taper / 72.0 * X, lost=tuple(sorted(lost)))
     assert gap.mean_mm.value == pytest.approx(gap_mm, abs=1e-9)
-    if gap.taper_mm is not None:
-        assert gap.taper_mm.value == pytest.approx(taper, abs=1e-9)
+    assert gap.taper_mm.value == pytest.approx(taper, abs=1e-9)
     assert [s.gap_mm is None for s in gap.stations] == [i in lost for i in range(7)]
 
 
@@ -63,8 +62,19 @@ def test_a_lost_end_widens_the_mean_s_uncertainty():
     assert influence(lame.mean_mm, "edge fit") > 1.1 * influence(whole.mean_mm, "edge fit")
 
 
-def test_without_either_outermost_third_there_is_no_taper():
-    gap = gap_of(GAUGE, FRAME, np.full(7, 0.8), lost=(0, 1, 2))
+def test_a_lost_end_widens_the_taper_s_uncertainty_as_a_shorter_line_does():
+    """Of stations at 12 mm, seven have 28 and four have 5 squares of it about their middle."""
+    whole = gap_of(GAUGE, FRAME, np.full(7, 0.8), sigma_mm=0.02)
+    lame = gap_of(GAUGE, FRAME, np.full(7, 0.8), sigma_mm=0.02, lost=(0, 1, 2))
+    assert lame.mean_mm.value == pytest.approx(0.8, abs=1e-12)
+    assert lame.taper_mm.value == pytest.approx(0.0, abs=1e-12)
+    ratio = influence(lame.taper_mm, "edge fit") / influence(whole.taper_mm, "edge fit")
+    assert ratio == pytest.approx((28 / 5) ** 0.5, rel=0.01)
+
+
+def test_two_stations_tell_no_taper():
+    """A line through two readings fits them whatever they are."""
+    gap = gap_of(GAUGE, FRAME, np.full(7, 0.8), lost=(1, 2, 3, 4, 5))
     assert gap.taper_mm is None
     assert gap.mean_mm.value == pytest.approx(0.8, abs=1e-12)
 

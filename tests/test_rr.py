@@ -8,6 +8,7 @@ import pytest
 from rigvision.training.average_range import average_range, range_components
 from rigvision.training.component import components_of
 from rigvision.training.drawn import again, ratio_intervals
+from rigvision.training.intervals import variance_interval
 from rigvision.training.mean_squares import (
     BALANCED,
     FITTING,
@@ -379,3 +380,31 @@ def test_intervals_of_ratios_hold_what_they_claim():
         low, high = ratio_intervals(table).settings_of_gauge
         inside += low <= truth <= high
     assert inside / 200 > 0.95 - 4 * 0.0154
+
+
+def test_two_like_mean_squares_count_as_one_of_both_their_freedoms():
+    """Where hardly anything is taken off, two equal halves with 6 degrees of freedom each are one
+    whole with 12: 2 - 2 (1 - 12 / 23.337), the chi-squared value from any table."""
+    values, freedoms = np.array([1.0, 1.0, 1e-9]), np.array([6.0, 6.0, 10.0])
+    end = 2.0 * 12 / 23.337
+    low, _ = variance_interval(np.array([1.0, 1.0, -1.0]), values, freedoms)
+    _, high = variance_interval(np.array([-1.0, -1.0, 1.0]), values, freedoms)
+    assert (low, -high) == pytest.approx((end, end), rel=1e-4)
+
+
+def test_settings_over_shots_of_one_person_is_the_exact_f_interval():
+    """(F / F.975(9, 20) - 1) / 3 and (F F.975(20, 9) - 1) / 3, quantiles 2.837 and 3.667 from
+    any table; drawn ends wander by a hundredth or two."""
+    rows = [row for row in rows_of(HOUF) if row[1] == "A"]
+    table = crossed_table(readings_of(rows), interaction=True)
+    f = table.line("settings").value / table.line("shots").value
+    found = ratio_intervals(table).settings_of_gauge
+    assert found[0] == pytest.approx(((f / 2.837 - 1) / 3) ** 0.5, rel=0.02)
+    assert found[1] == pytest.approx(((f * 3.667 - 1) / 3) ** 0.5, rel=0.02)
+
+
+def test_why_nothing_can_be_told_is_the_cause_of_the_simplest_way():
+    """Three single shots of two settings by two people: nothing is left over."""
+    with pytest.raises(StudyError) as refused:
+        gauge_studies(readings_of([("a", "A", 1.0), ("a", "B", 1.1), ("b", "A", 2.0)]), 0.5)
+    assert refused.value.code == "nothing-repeated"

@@ -12,6 +12,7 @@ from rigvision.photo.decoding_process import GuardTuning
 from rigvision.photo.limits import LIMITS
 from rigvision.records import page_file, person_key, record_export, stored_zip
 from rigvision.report import saved_result
+from rigvision.training import answers, quiz
 from rigvision.world import model, network
 
 DOCUMENT = (Path(__file__).parent.parent / "SECURITY.md").read_text(encoding="utf-8")
@@ -42,6 +43,8 @@ HELD = {
     "a page": f"{page_file.MAX_BYTES / 1e6:g} MB",
     "a bundle": f"{stored_zip.MAX_BYTES / 1e6:g} MB",
     "its files": f"{stored_zip.MAX_FILES}",
+    "a file of answers": f"{answers.MOST_BYTES / 1e6:g} MB",
+    "a quiz": f"{quiz.MOST_BYTES / 1e6:g} MB",
     "a person's key file": f"{person_key.MAX_KEY_BYTES // 1024} KiB",
     # scrypt takes 128 r N bytes, with r = 8 (RFC 7914, 2, from memory)
     "memory that opening it may take": f"{128 * 8 * 2**person_key.MOST_COST // 2**20} MiB",

@@ -17,6 +17,9 @@ from PIL import Image
 
 import rigvision
 from rigvision.synthetic import Light, Surfaces, ideal_scene
+from rigvision.synthetic.disturbance import disturbed_photo
+from rigvision.vision import slot as slot_module
+from rigvision.vision.edge_course import EdgeCourse
 from tests.photos import CLEAN, camera_at, checked
 
 #: Gap and view: near, far, from above, from below, from either side, rolled.
@@ -179,3 +182,38 @@ def test_a_plate_without_a_slot_gives_no_gap(tmp_path, shots):
     assert result.gap.mean_mm is None or all(
         s.gap_mm is None or s.expanded_uncertainty_mm > 0.2 for s in result.gap.stations
     )
+
+
+def course_with_waves(sill_mm, door_mm):
+    waves = np.column_stack([sill_mm, door_mm])
+    return EdgeCourse(waves, waves, np.zeros_like(waves))
+
+
+def test_an_edge_that_waves_all_along_beside_a_straight_one_is_covered():
+    """Also where one station shows the metal's own edge."""
+    straight = np.full(7, 0.002)
+    film = np.array([0.001, 0.025, 0.031, 0.028, 0.022, 0.035, 0.027])
+    covered = slot_module._covered(course_with_waves(straight, film), slot_module.BeliefTuning())
+    assert covered.tolist() == [False, True]
+    covered = slot_module._covered(course_with_waves(film, straight), slot_module.BeliefTuning())
+    assert covered.tolist() == [True, False]
+
+
+def test_waves_that_the_picture_makes_or_that_few_stations_have_cover_nothing():
+    """A coarse picture's edges wave alike; grains lie over some stations only."""
+    coarse = np.full(7, 0.022)
+    grains = np.array([0.0, 0.045, 0.004, 0.06, 0.005, 0.001, 0.03])
+    tuning = slot_module.BeliefTuning()
+    assert not slot_module._covered(course_with_waves(coarse, 0.9 * coarse), tuning).any()
+    assert not slot_module._covered(course_with_waves(np.full(7, 0.001), grains), tuning).any()
+
+
+def test_a_film_of_grease_all_along_an_edge_is_not_taken_for_it(tmp_path, gauge, frame):
+    """It reaches 0.7 mm into a gap of 1.10 mm and is as bright as the door."""
+    made = disturbed_photo("grease-on-edge", 3, 120284, gauge, frame, size_px=(4000, 3000))
+    photo = tmp_path / "film.jpg"
+    photo.write_bytes(made.jpeg)
+    result = rigvision.check(photo)
+    assert result.verdict == "retake"
+    assert "edge-hidden" in [reason.code for reason in result.reasons]
+    assert result.gap.mean_mm is None

@@ -130,7 +130,7 @@ def test_photos_are_taken_and_the_next_shot_is_named(folder, tmp_path, checked, 
     assert run("study", "take", folder, *photos(tmp_path, "1.jpg", "2.jpg")) == 0
     shown = capsys.readouterr().out
     assert "Shot 1: gap 0.801 mm, pass." in shown
-    assert "6 of 8 shots are open." in shown
+    assert "6 of the plan's shots are open." in shown
     assert "Next is shot 3: " in shown
     plan = json.loads((folder / "plan.json").read_text())
     door = int(plan["order"][0]["setting"].removeprefix("door "))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -138,6 +139,22 @@ def test_claims_smaller_than_the_spread_are_said(tmp_path):
     """Photos claim 0.03 mm; the shots drawn scatter by 0.05."""
     reasons = " ".join(judgement(found(tmp_path, shots_mm=0.05, setting=PLAIN)).reasons)
     assert "less than the spread found" in reasons
+
+
+def test_good_is_not_said_where_photos_claim_too_little(tmp_path):
+    """Shots scatter by 0.004 mm, six of which are 5 % of the tolerance; photos claim 0.002 mm."""
+    plan = invented_plan(setting=PLAIN)
+    read = drawn_gap(plan, people_mm=0.0, shots_mm=0.004)
+    calls = {}
+    for claimed_mm in (0.002, 0.01):
+        study = plan_into(tmp_path / f"{claimed_mm}", plan)
+        for planned in plan.order:
+            result = invented_result(read(planned.setting, planned.person), f"{planned.shot}.jpg")
+            gap = replace(result.gap, expanded_uncertainty_mm=2 * claimed_mm)
+            plain = as_json(replace(result, gap=gap))
+            keep_shot(study, planned.shot, None, plain, again=False)
+        calls[claimed_mm] = judgement(study_findings(study, load(Frame, "DF-10"))).call
+    assert calls == {0.002: "care", 0.01: "good"}
 
 
 def test_settings_that_hardly_differ_are_not_held_against_the_gauge(tmp_path):

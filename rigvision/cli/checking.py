@@ -149,7 +149,7 @@ def _monte_carlo(outcome: CheckResult, draws: int | None) -> MonteCarlo | None:
     seen = outcome.evidence
     if not isinstance(seen, Evidence) or not (seen.pose and seen.gauge and seen.frame):
         return MonteCarlo(draws, SEED, ())
-    with _bar("Drawing", 1.0) as step:
+    with bar("Drawing", 1.0) as step:
         return repropagate(
             seen.slot, seen.yoke, seen.pose, seen.gauge, seen.frame, draws, progress=step
         )
@@ -212,12 +212,12 @@ def progress_shown(total: int) -> Iterator[Callable[[int], None] | None]:
     if not console.is_terminal or console.is_dumb_terminal:
         yield lambda done: say(f"checked {done} of {total}")
     else:
-        with _bar("Checking", total) as step:
+        with bar("Checking", total) as step:
             yield step
 
 
 @contextmanager
-def _bar(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
+def bar(what: str, total: float) -> Iterator[Callable[[float], None] | None]:
     """A bar on standard error while something runs; nothing where that is no terminal."""
     console = _console(sys.stderr)
     if not console.is_terminal or console.is_dumb_terminal:

@@ -12,9 +12,11 @@ from typer.core import TyperGroup
 GROUPS = {
     "job": ("rigvision.cli.job_commands", "jobs"),
     "key": ("rigvision.cli.key_commands", "keys"),
-    "study": ("rigvision.cli.study_commands", "studies"),
+    "practice": ("rigvision.cli.practice_commands", "practice"),
     "record": ("rigvision.cli.record_commands", "records"),
     "review": ("rigvision.cli.review_commands", "reviews"),
+    "study": ("rigvision.cli.study_commands", "studies"),
+    "training": ("rigvision.cli.training_commands", "training"),
 }
 
 

@@ -43,6 +43,9 @@ app.add_typer(
 )
 app.add_typer(later("Studies of gauge, photos and people: plan, take, report."), name="study")
 app.add_typer(later("Keys that people sign with: make, show, enrol, withdraw."), name="key")
+app.add_typer(later("Training: quizzes of recorded photos, and answers scored."), name="training")
+practice = later("Practice on drawn photos: make them, or open their truth when answered.")
+app.add_typer(practice, name="practice")
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
@@ -205,6 +208,44 @@ def models() -> None:
 
     _loaded()
     list_models()
+
+
+@practice.callback(invoke_without_command=True)
+def _practice(
+    context: typer.Context,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write the practice here: a new folder.")
+    ] = None,
+    count: Annotated[int, typer.Option(metavar="N", help="So many photos.")] = 10,
+    seed: Annotated[
+        int | None,
+        typer.Option(metavar="S", min=0, help="Draw the same photos again; who knows it can too."),
+    ] = None,
+    difficulty: Annotated[
+        int, typer.Option(metavar="1..5", help="From clear cases to limits in bad light.")
+    ] = 3,
+    key: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Keep the truth's key here, not in the folder."),
+    ] = None,
+    gauge: Annotated[str | None, typer.Option(metavar="NAME-OR-FILE")] = None,
+    frame: Annotated[str | None, typer.Option(metavar="NAME-OR-FILE")] = None,
+    width: Annotated[int, typer.Option(metavar="PX", help="Of a landscape photo.")] = 4000,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+) -> None:
+    """Practice on drawn photos, whose truth is sealed until all are answered.
+
+    Exit code: 0, 1 failed, 2 wrong usage.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if out is None:
+        raise UsageError("no-folder", "Where to?", "Name a new folder with --out.")
+    from rigvision.cli.practising import PracticeRequest, make
+
+    _loaded()
+    request = PracticeRequest(count, seed, difficulty, out, key, gauge, frame, width)
+    make(request, as_json=json)
 
 
 @app.command()

@@ -71,8 +71,8 @@ def plan_one(folder: Path, file: Path | None, asked: Asked, *, as_json: bool) ->
     page = Page()
     page.headline(f"Study {plan.name}", f"{len(plan.order)} photos, seed {plan.seed}")
     page.line(
-        f"{len(plan.settings)} settings, {len(plan.people)} people, {plan.shots_a_cell} shots "
-        f"each, {plan.kind}. Print the plan and go by it:"
+        f"{_many(len(plan.settings), 'setting')}, {_many(len(plan.people), 'person', 'people')}, "
+        f"{_many(plan.shots_a_cell, 'shot')} each, {plan.kind}. Print the plan and go by it:"
     )
     page.exact(shown_path(folder / PLAN_PAGE))
     page.line("Then take the photos in that order:")
@@ -229,7 +229,8 @@ def _show_left(page: Page, study: Study) -> None:
         page.line("Every shot is taken. Now:", "bold")
         page.exact(f"rigvision study report {shown_path(study.folder)}")
         return
-    page.line(f"{len(left)} of {len(study.plan.order)} shots are open.", "bold")
+    is_open = "shot is" if len(left) == 1 else "shots are"
+    page.line(f"{len(left)} of the plan's {is_open} open.", "bold")
     ahead = [s for s in left if s > study.last_tried]
     passed = [s for s in left if s <= study.last_tried]
     if passed:
@@ -246,6 +247,10 @@ def _taken_as_json(outcomes: list[Outcome], left: list[int]) -> dict[str, Any]:
         "outcomes": [asdict(o) for o in outcomes],
         "open": left,
     }
+
+
+def _many(count: int, one: str, more: str = "") -> str:
+    return f"1 {one}" if count == 1 else f"{count} {more or one + 's'}"
 
 
 def _exit_code(outcomes: list[Outcome]) -> int:

@@ -54,7 +54,7 @@ class SillLine:
 class Gap:
     stations: tuple[Station, ...]
     mean_mm: Measured
-    taper_mm: Measured | None  # None where an outermost third has no reading
+    taper_mm: Measured | None  # None where fewer than three stations were read
     sill: SillLine
 
 
@@ -102,7 +102,7 @@ class GapModel:
     @property
     def taper_known(self) -> bool:
         """Whether the stations read reach far enough to both sides."""
-        return tells_taper(self.x_mm, self._frame.gap.stations_x_mm)
+        return tells_taper(self.x_mm)
 
     def __call__(self, errors: Mapping[str, FloatArray]) -> FloatArray:
         """Figures (B, 4 + S) for errors of every source's inputs, each (B, n)."""
@@ -191,9 +191,13 @@ def _edge_sources(
     )
 
 
-def tells_taper(read_x: FloatArray, wanted_x: tuple[float, ...]) -> bool:
-    """Whether the stations read reach far enough to both sides."""
-    return len(read_x) > 2 and float(np.ptp(read_x)) >= 0.6 * (wanted_x[-1] - wanted_x[0])
+def tells_taper(read_x: FloatArray) -> bool:
+    """Whether the stations read make a line that their own scatter can be told from.
+
+    Where an end is lost the line is continued, as the edges are straight, and the uncertainty
+    grows as its slope's does. A taper left open there would pass unjudged.
+    """
+    return len(read_x) > 2
 
 
 def slope_weights(read_x: FloatArray) -> FloatArray:

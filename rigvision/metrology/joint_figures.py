@@ -65,7 +65,7 @@ def joint_gap(solution: JointSolution, frame: Frame) -> Gap | None:
     return Gap(
         tuple(Station(x, stations.get(x)) for x in wanted),
         sum_of(gaps, mean_weights(x_mm, np.asarray(wanted))),
-        sum_of(gaps, span * slope_weights(x_mm)) if tells_taper(x_mm, wanted) else None,
+        sum_of(gaps, span * slope_weights(x_mm)) if tells_taper(x_mm) else None,
         SillLine(
             Measured(off.value - frame.sill.edge_y_mm, off.influences),
             sum_of(sill, degrees(1.0) * slope_weights(x_mm)),

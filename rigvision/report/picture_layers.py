@@ -26,7 +26,12 @@ from rigvision.world.gauge import Gauge
 Box = tuple[float, float, float, float]
 
 THUMB_WIDTH_PX = 320
-BASE_QUALITY, GAP_QUALITY, OVERLAY_QUALITY, THUMB_QUALITY = 78, 92, 72, 72
+#: JPEG quality, and how colours are kept: where single pixels are looked at, each has its own.
+Packing = tuple[int, str]
+BASE_PACKING: Packing = (78, "420")
+GAP_PACKING: Packing = (92, "444")
+OVERLAY_PACKING: Packing = (72, "420")
+THUMB_PACKING: Packing = (72, "420")
 #: Of the pixels around the gap; more would take too much room on the disk.
 GAP_MOST_PIXELS = 2_400_000
 #: Room around the gap, in parts of its window's height, and around all of that.
@@ -93,7 +98,7 @@ def picture_layers(
     """
     framing = _framing(photo, view, gauge)
     shown = shown_part(photo, framing)
-    base = _placed(photo, shown.codes, framing, shown.left, shown.top, shown.step, BASE_QUALITY)
+    base = _placed(photo, shown, BASE_PACKING)
     small = shown.level(THUMB_WIDTH_PX / WIDTH_PX)
     window = _window(view, gauge, framing) if view and gauge else None
     stations = (
@@ -110,7 +115,7 @@ def picture_layers(
         aligned,
         window,
         stations,
-        _jpeg(photo.srgb(small), THUMB_QUALITY),
+        _jpeg(photo.srgb(small), THUMB_PACKING),
         _light(small),
     )
 
@@ -140,32 +145,20 @@ def _gap(photo: ColourCodes, framing: Framing, window: Box) -> Layer | None:
         left, top, right, bottom = part_of(photo, framing, box)
         if 0 < (right - left) * (bottom - top) <= GAP_MOST_PIXELS:
             part = photo.part(left, top, right, bottom)
-            return _placed(photo, part, framing, left, top, 1, GAP_QUALITY)
+            return _placed(photo, ShownPart(part, left, top, 1, framing), GAP_PACKING)
     return None
 
 
-def _placed(
-    photo: ColourCodes,
-    part: Pixels,
-    framing: Framing,
-    left: int,
-    top: int,
-    step: int,
-    quality: int,
-) -> Layer:
-    """A part of the photo, ``step`` times smaller, whose first pixel is (left, top)."""
-    turn = framing.turn
+def _placed(photo: ColourCodes, part: ShownPart, packing: Packing) -> Layer:
+    """A part of the photo where it lies in its frame."""
+    framing, turn = part.framing, part.framing.turn
     # Its upper left corner lies half a pixel before the middle of its first pixel.
-    corner = turn @ np.array([left - 0.5, top - 0.5]) + framing.shift_px / framing.scale
-    corner = corner + 0.5 / framing.scale
-    matrix = (
-        *(float(v) for v in (step * turn).T.ravel()),
-        float(corner[0]),
-        float(corner[1]),
-    )
-    # Where single pixels are looked at, each keeps its own colour.
-    jpeg = _jpeg(photo.srgb(part), quality, "444" if quality == GAP_QUALITY else "420")
-    return Layer(jpeg, part.shape[1], part.shape[0], matrix)  # type: ignore[arg-type]
+    first = np.array([part.left - 0.5, part.top - 0.5])
+    e, f = turn @ first + (framing.shift_px + 0.5) / framing.scale
+    (a, c), (b, d) = part.step * turn
+    height, width = part.codes.shape[:2]
+    matrix = (float(a), float(b), float(c), float(d), float(e), float(f))
+    return Layer(_jpeg(photo.srgb(part.codes), packing), width, height, matrix)
 
 
 def _window(view: PlateView, gauge: Gauge, framing: Framing) -> Box | None:
@@ -226,7 +219,7 @@ def _overlay(analysed: ColourCodes | None, shown: ShownPart) -> tuple[Layer | No
     part = codes[top : top + height, left : left + width]
     unit = 1.0 / (framing.scale * shrunk)
     matrix = (unit, 0.0, 0.0, unit, unit * (left - x), unit * (top - y))
-    jpeg = _jpeg(part, OVERLAY_QUALITY)
+    jpeg = _jpeg(part, OVERLAY_PACKING)
     return Layer(jpeg, part.shape[1], part.shape[0], matrix), True
 
 
@@ -237,11 +230,12 @@ def _alone(codes: Pixels, framing: Framing) -> Layer:
     small: Any = cv2.resize(codes, None, None, scale, scale, cv2.INTER_AREA)
     unit = min(width / small.shape[1], height / small.shape[0])
     at = ((width - unit * small.shape[1]) / 2.0, (height - unit * small.shape[0]) / 2.0)
-    jpeg = _jpeg(small, OVERLAY_QUALITY)
+    jpeg = _jpeg(small, OVERLAY_PACKING)
     return Layer(jpeg, small.shape[1], small.shape[0], (unit, 0.0, 0.0, unit, *at))
 
 
-def _jpeg(pixels: Pixels, quality: int, colours: str = "420") -> bytes:
+def _jpeg(pixels: Pixels, packing: Packing) -> bytes:
+    quality, colours = packing
     encoded: bytes = simplejpeg.encode_jpeg(
         np.ascontiguousarray(pixels), quality, colorspace="RGB", colorsubsampling=colours
     )

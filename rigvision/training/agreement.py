@@ -91,8 +91,9 @@ def fleiss_kappa(counts: Counts, confidence: float = 0.95) -> Kappa:
 
     Subjects may have different numbers of calls; those with fewer than two tell what is common,
     but not who agrees. With equal numbers it is Fleiss's kappa (Psychol. Bull. 76, 1971, 378).
-    The standard error is Gwet's over subjects (Brit. J. Math. Stat. Psychol. 61, 2008, 29, from
-    memory): what other subjects would have given, the raters being these.
+    The standard error is what other subjects would have given, the raters being these: kappa
+    linearised in each subject's part, as Gwet does (Brit. J. Math. Stat. Psychol. 61, 2008, 29,
+    from memory).
     """
     called = np.asarray(counts, dtype=np.float64)
     called = called[called.sum(axis=1) > 0.0] if called.size else called.reshape(0, 1)
@@ -112,10 +113,9 @@ def fleiss_kappa(counts: Counts, confidence: float = 0.95) -> Kappa:
     if subjects < 2:
         return Kappa(kappa, None, None, subjects)
     chance_each = (called / numbers[:, None]) @ common
-    weight = subjects / twice.sum()
-    kappa_each = (weight * each - by_chance * weight * twice) / (1.0 - by_chance)
-    shifted = kappa_each - 2.0 * (1.0 - kappa) * (chance_each - by_chance) / (1.0 - by_chance)
-    error = sqrt(float(np.sum((shifted - kappa) ** 2)) / (subjects * (subjects - 1)))
+    apart = np.where(twice, each - agreed, 0.0) * subjects / twice.sum()
+    shifts = (apart - 2.0 * (1.0 - kappa) * (chance_each - by_chance)) / (1.0 - by_chance)
+    error = sqrt(float(np.sum(shifts**2)) / (subjects * (subjects - 1)))
     return _kappa(kappa, error, subjects, subjects - 1, confidence)
 
 

@@ -143,17 +143,16 @@ def gauge_studies(
     )
     found: dict[Method, GaugeStudy] = {}
     missing: dict[Method, str] = {}
-    first: StudyError | None = None
+    refused: dict[Method, StudyError] = {}
     for method in methods:
         try:
             found[method] = gauge_study(readings, tolerance, method)
         except StudyError as error:
             missing[method] = error.text
-            first = first or error
+            refused[method] = error
     basic = found.get("nested") or found.get("without-interaction")
     if basic is None:
-        assert first is not None
-        raise first
+        raise refused["nested" if nested else "without-interaction"]
     chosen, why = _choice(found, missing, basic)
     return GaugeStudies(chosen, why, tuple(found.values()), missing)
 

@@ -32,6 +32,8 @@ class EdgeCourse:
     """Of sill and door at each station."""
 
     wander_mm: FloatArray  # (S, 2) spread of the edge about a straight line; inf where not seen
+    # (S, 2) the part of it that neighbouring pieces share: noise wanders too, but makes no waves
+    waves_mm: FloatArray
     clipped: FloatArray  # (S, 2) part of the face beside the edge at the sensor's limit
 
 
@@ -49,8 +51,8 @@ def edge_course(
         _one_side(pixels.light, pixels.y_mm, edges_mm[:, 0], lit, pixels, tuning),
         _one_side(pixels.light[:, ::-1], -pixels.y_mm[::-1], -edges_mm[:, 1], lit, pixels, tuning),
     )
-    wander, clipped = (np.stack(side, axis=1) for side in zip(*sides, strict=True))
-    return EdgeCourse(wander, clipped)
+    wander, waves, clipped = (np.stack(side, axis=1) for side in zip(*sides, strict=True))
+    return EdgeCourse(wander, waves, clipped)
 
 
 def _one_side(
@@ -60,8 +62,8 @@ def _one_side(
     lit: BoolArray,
     pixels: SlotPixels,
     t: CourseTuning,
-) -> tuple[FloatArray, FloatArray]:
-    """Wander and clipped part (S,) of edges whose face lies before them along ``v_mm``."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Wander, waves and clipped part (S,) of edges whose face lies before them along ``v_mm``."""
     step = float(v_mm[1] - v_mm[0])
     reach = int(np.ceil(t.reach_mm / step))
     middle = np.rint((edge_mm - v_mm[0]) / step).astype(int)
@@ -78,7 +80,8 @@ def _one_side(
     if lit.any():
         near = np.abs(np.arange(-reach, reach + 1)) * step < t.shape_mm
         place[lit] = _by_shape(pieces[lit][:, near])
-    return _wander(x_mm, place * step, t), clipped
+    off_line = _off_line(x_mm, place * step)
+    return _wander(off_line, t), _waves(off_line, t), clipped
 
 
 def _in_pieces(
@@ -131,15 +134,30 @@ def _by_shape(pieces: FloatArray) -> FloatArray:
     return found
 
 
-def _wander(x_mm: FloatArray, place_mm: FloatArray, t: CourseTuning) -> FloatArray:
-    """Standard deviation (S,) of places (S, P) about the straight line through them."""
+def _off_line(x_mm: FloatArray, place_mm: FloatArray) -> FloatArray:
+    """How far places (S, P) lie off the straight line through all of a station; NaN unseen."""
     seen = np.isfinite(place_mm)
     number = np.maximum(seen.sum(axis=1), 1)
     x = np.where(seen, x_mm, 0.0)
     x = np.where(seen, x - (x.sum(axis=1) / number)[:, None], 0.0)
     v = np.where(seen, place_mm, 0.0)
-    v = np.where(seen, v - (v.sum(axis=1) / number)[:, None], 0.0)
+    v = v - (v.sum(axis=1) / number)[:, None]
     slope = (x * v).sum(axis=1) / np.maximum((x * x).sum(axis=1), 1e-9)
-    left = np.sum((v - slope[:, None] * x) ** 2, axis=1)
-    wander = np.sqrt(left / np.maximum(number - 2, 1))
-    return np.asarray(np.where(seen.sum(axis=1) >= t.least_pieces, wander, np.inf))
+    return np.where(seen, v - slope[:, None] * x, np.nan)
+
+
+def _wander(off_line_mm: FloatArray, t: CourseTuning) -> FloatArray:
+    """Standard deviation (S,) of places (S, P) about the straight line through them."""
+    number = np.isfinite(off_line_mm).sum(axis=1)
+    squares = np.nansum(off_line_mm**2, axis=1)
+    wander = np.sqrt(squares / np.maximum(number - 2, 1))
+    return np.asarray(np.where(number >= t.least_pieces, wander, np.inf))
+
+
+def _waves(off_line_mm: FloatArray, t: CourseTuning) -> FloatArray:
+    """Root of what neighbouring places (S, P) have in common of their distance to the line."""
+    pairs = off_line_mm[:, 1:] * off_line_mm[:, :-1]
+    number = np.isfinite(pairs).sum(axis=1)
+    common = np.nansum(pairs, axis=1) / np.maximum(number, 1)
+    waves = np.sqrt(np.maximum(common, 0.0))
+    return np.asarray(np.where(number >= t.least_pieces - 1, waves, np.inf))

@@ -16,7 +16,7 @@ import numpy as np
 from rigvision.ground.conventions import FloatArray
 from rigvision.photo.picture import Picture
 from rigvision.vision.broken_edge import read_edges
-from rigvision.vision.edge_course import edge_course
+from rigvision.vision.edge_course import EdgeCourse, edge_course
 from rigvision.vision.edge_glare import Span, edge_glare
 from rigvision.vision.lost_station import LossCause, LostStation
 from rigvision.vision.pose import Pose
@@ -48,6 +48,9 @@ class BeliefTuning:
     clipped_radii: float = 0.2
     straight_mm: float = 0.015  # edges wander by so much, read in pieces, where nothing hides them
     most_wander_mm: float = 0.12  # half a usual broken edge's radius
+    # Waves in the median station, in mm and times the other edge's, of what is no edge of metal.
+    most_waves_mm: float = 0.018
+    most_waves_times: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +158,7 @@ def _believed(
     course = edge_course(pixels, read.edges_mm, light_duct)
     clipped = course.clipped.max(axis=1) > tuning.most_clipped
     crooked = course.wander_mm.max(axis=1) > tuning.most_wander_mm
-    good = read.believable & ~clipped & ~crooked
+    good = read.believable & ~clipped & ~crooked & ~_covered(course, tuning).any()
     for i in np.flatnonzero(~good):
         lost[int(rough.index[i])] = "saturated" if clipped[i] else "disagrees"
     found = _Read(rough.index, read.edges_mm, read.covariance_mm2)
@@ -165,6 +168,16 @@ def _believed(
     doubt_mm = tuning.clipped_radii * profiles.radius_mm
     found = found.wider_alike(np.where(peaks, doubt_mm**2, 0.0))
     return found.part(good)
+
+
+def _covered(course: EdgeCourse, tuning: BeliefTuning) -> BoolArray:
+    """Which of sill and door (2,) cannot be the metal's own edge anywhere.
+
+    A film that lies along all of an edge ends in waves. The other edge, straight in the same
+    light, shows that the picture does not make them.
+    """
+    usual = np.median(course.waves_mm, axis=0)
+    return (usual > tuning.most_waves_mm) & (usual > tuning.most_waves_times * usual[::-1])
 
 
 def _straight(profiles: SlotProfiles, read: _Read, lost: dict[int, LossCause]) -> _Read:
