@@ -157,10 +157,6 @@ def _judge_reading(findings: Findings, frame: Frame, limits: PhotoLimits, ledger
     if findings.gap:
         half_width = (frame.gap.upper_mm - frame.gap.lower_mm) / 2
         _judge_uncertainty("gap", findings.gap.mean_mm, half_width, "mm", ledger)
-        if findings.gap.taper_mm:
-            _judge_uncertainty(
-                "taper", findings.gap.taper_mm, frame.gap.taper_limit_mm, "mm", ledger
-            )
     if frame.yoke_limits and findings.yoke:
         _judge_yoke_reading(findings, findings.yoke, findings.sight, limits, ledger)
 
