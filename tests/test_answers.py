@@ -151,11 +151,11 @@ def test_a_sitting_counts_once_and_a_later_one_not_at_all(quiz):
     )
     found = first_answers([("half", half), ("later", later), ("whole", whole)])
     assert found.counted == (whole,)
-    assert [r.split()[0] for r in found.remarks] == ["half", "later"]
-    assert "readings were known" in found.remarks[1]
+    assert [r.text.split()[0] for r in found.remarks] == ["half", "later"]
+    assert "readings were known" in found.remarks[1].text
     same = first_answers([("a", whole), ("b", parse_answers(as_saved(_plain(quiz))))])
     assert len(same.counted) == 1
-    assert "counts once" in same.remarks[0]
+    assert "counts once" in same.remarks[0].text
 
 
 def _plain(quiz):
@@ -164,5 +164,7 @@ def _plain(quiz):
 
 def test_a_sitting_that_was_broken_off_is_said_to_be(quiz):
     half = parse_answers(as_saved(answered(quiz, ("pass",))))
-    assert "left 1 of 2 shots" in (still_open(half, 2) or "")
+    said = still_open(half, 2)
+    assert said is not None
+    assert "left 1 of 2 shots" in said.text
     assert still_open(half, 1) is None

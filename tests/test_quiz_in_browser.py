@@ -262,3 +262,27 @@ def test_the_photo_zooms_to_single_pixels_and_moves_by_keyboard(browser, tmp_pat
     visit.press("ArrowDown")
     until(visit.page, f"document.getElementById('stage').scrollTop > {before}")
     visit.close()
+
+
+def test_a_practice_tells_nothing_until_it_is_opened(browser, tmp_path, capsys):
+    options = ("--count", 2, "--difficulty", 2, "--width", 1600, "--out", tmp_path / "p", "--json")
+    code, out, err = run(capsys, "practice", *options)
+    assert (code, err) == (0, "")
+    visit = Taker(browser, tmp_path / "p")
+    begun(visit, "Ann Otter")
+    for _ in range(2):
+        visit.answer("adjust", "1.0", "open", "0.5")
+        told = [c.text_content() for c in visit.page.query_selector_all("#told-rows td")]
+        assert told[1::2] == ["sealed"] * 3
+        visit.tab_to("next")
+        visit.press("Enter")
+    (tmp_path / "answers.json").write_bytes(visit.saved()[1])
+    visit.assert_quiet()
+    visit.close()
+    options = ("--practice", tmp_path / "p", "--json")
+    code, opened, err = run(capsys, "practice", "open", tmp_path / "answers.json", *options)
+    assert (code, err) == (0, "")
+    plain = json.loads(opened)
+    assert plain["commitment"] == json.loads(out)["commitment"]
+    assert [s["answer"]["turns"] for s in plain["shots"]] == [-0.5, -0.5]
+    assert all(s["known"]["truth"]["gap_mm"] > 0 for s in plain["shots"])

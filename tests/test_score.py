@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rigvision.training.answers import parse_answers
+from rigvision.training.first_answers import Remark
 from rigvision.training.known import must_not_pass, right_call
 from rigvision.training.score import estimates, score
 from rigvision.training.score_rows import rows
@@ -132,8 +133,10 @@ def test_nobody_scored_is_a_score():
 
 def test_a_name_of_markup_is_shown_on_the_sheet_and_names_no_file(quiz, tmp_path):
     found = score([sitting(quiz, *CALLS, trainee=HOSTILE)])
-    (path,) = write_sheets(tmp_path / "sheets", found, [f"{HOSTILE} left 1 open."])
+    remarks = [Remark(HOSTILE, f"{HOSTILE} left 1 open."), Remark("O'Hara", "Not hers.")]
+    (path,) = write_sheets(tmp_path / "sheets", found, remarks)
     text = path.read_text()
+    assert "Not hers" not in text
     assert "<img" not in text
     assert text.count("&lt;img src=x onerror=alert(1)&gt;") >= 3
     assert path.name == "sheet-01-img-src-x-onerror-alert-1-O-Ha.html"

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 import rigvision.chain
+from rigvision.ground.errors import UsageError
 from rigvision.synthetic import Grime, Photograph, make_photo, random_case
 from rigvision.synthetic.case import Case, even_light, with_marks_in_view
 from rigvision.synthetic.disturbance import disturbed_photo
@@ -77,7 +78,7 @@ class PracticePhotos:
         return make_photo(scene, seen, self.gauge, self.frame, seed=number)
 
     def _near_enough(self, level: Level, rng: np.random.Generator) -> Case:
-        """Half of them conform; how near to the limit is the level's."""
+        """Half of them conform; how near to the limit is the level's. Raises UsageError."""
         conforming = bool(rng.random() < 0.5)
         zone = "nominal" if not conforming and level.nearness[1] > _FAR_OFF else "near-limit"
         low, high = level.nearness
@@ -88,7 +89,12 @@ class PracticePhotos:
             off = furthest(truth, self.frame) - 1.0
             if (off <= 0.0) == conforming and low <= abs(off) <= high:
                 return case
-        raise ValueError("no scene is as near to a limit as the level wants")
+        raise UsageError(
+            "level-not-drawn",
+            f"No scene of frame {self.frame.name} comes out as near to a limit as difficulty "
+            f"{level.number} wants.",
+            "Choose another difficulty.",
+        )
 
     def _known(self, photo: Photograph, door: int) -> Known:
         """What the tool reads in it, and the truth."""

@@ -13,6 +13,7 @@ from rigvision.cli.scoring import as_plain, show
 from rigvision.ground.errors import UsageError
 from rigvision.ground.shown import one_line
 from rigvision.training.answers import belongs, read_answers
+from rigvision.training.first_answers import Remark
 from rigvision.training.practice import PracticeWanted, make_practice, open_practice
 from rigvision.training.practice_level import level
 from rigvision.training.quiz import read_quiz
@@ -121,11 +122,12 @@ def _figure(value: float | None, form: str) -> str:
     return "-" if value is None else form.format(value)
 
 
-def _about(truth: PracticeTruth) -> list[str]:
-    return [
+def _about(truth: PracticeTruth) -> list[Remark]:
+    said = (
         f"Drawn at difficulty {truth.difficulty} with seed {truth.seed}.",
         f"The truth is the one that was committed to: {truth.commitment}",
-    ]
+    )
+    return [Remark(None, text) for text in said]
 
 
 def _shot_as_json(sitting: Sitting, at: int) -> dict[str, object]:

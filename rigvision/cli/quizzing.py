@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -66,10 +66,12 @@ def _records(ledger: Ledger, wanted: QuizWanted, seed: int) -> list[str]:
     return [f.record for f in in_turn(fit, seed)[: wanted.shots]]
 
 
-def _asked(ledger: Ledger, records: list[str], step: object) -> Iterator[Asked]:
+def _asked(
+    ledger: Ledger, records: list[str], step: Callable[[float], None] | None
+) -> Iterator[Asked]:
     for number, record in enumerate(records, start=1):
         yield asked_of(shot_of_record(ledger, view_record(ledger, record)))
-        if callable(step):
+        if step:
             step(number)
 
 

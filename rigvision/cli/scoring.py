@@ -15,7 +15,7 @@ from rigvision.ground.shown import one_line
 from rigvision.records.ledger import Ledger
 from rigvision.records.record_view import view_record
 from rigvision.training.answers import Answers, belongs, read_answers
-from rigvision.training.first_answers import first_answers, still_open
+from rigvision.training.first_answers import Remark, first_answers, still_open
 from rigvision.training.known import Known
 from rigvision.training.practice import open_practice
 from rigvision.training.quiz import Quiz, read_quiz
@@ -69,7 +69,7 @@ def run_score(wanted: ScoreWanted, *, as_json: bool) -> int:
     return int(failed)
 
 
-def _sheets(out: Path | None, found: Score, remarks: Sequence[str]) -> list[Path]:
+def _sheets(out: Path | None, found: Score, remarks: Sequence[Remark]) -> list[Path]:
     if out is None:
         return []
     from rigvision.training.score_sheet import write_sheets
@@ -106,7 +106,7 @@ def _read_one(path: Path, given: Sequence[tuple[Path, Quiz]], key: Path | None) 
 
 def rulings_of(
     quizzes: Sequence[Quiz], ledger_file: Path | None
-) -> tuple[Mapping[str, Verdict], list[str]]:
+) -> tuple[Mapping[str, Verdict], list[Remark]]:
     """The trainer's word on each record that was asked, and remarks.
 
     Without a ledger at the usual place there are none; one that was named must be there.
@@ -115,7 +115,7 @@ def rulings_of(
     if not records:
         return {}, []
     if ledger_file is None and not chosen(None).exists():
-        return {}, ["No ledger is at hand: the trainer's rulings are left out."]
+        return {}, [Remark(None, "No ledger is at hand: the trainer's rulings are left out.")]
     found: dict[str, Verdict] = {}
     with Ledger.open(chosen(ledger_file), read_only=True) as ledger:
         for record in sorted(records):
@@ -125,16 +125,16 @@ def rulings_of(
     return found, []
 
 
-def as_plain(found: Score, remarks: Sequence[str], written: Sequence[Path]) -> dict[str, object]:
+def as_plain(found: Score, remarks: Sequence[Remark], written: Sequence[Path]) -> dict[str, object]:
     return {
         "schema": SCHEMA,
         **asdict(found),
-        "remarks": list(remarks),
+        "remarks": [asdict(r) for r in remarks],
         "sheets": [str(path) for path in written],
     }
 
 
-def show(page: Page, found: Score, remarks: Sequence[str], written: Sequence[Path] = ()) -> None:
+def show(page: Page, found: Score, remarks: Sequence[Remark], written: Sequence[Path] = ()) -> None:
     for one in found.trainees:
         together = one.together
         page.headline(one.trainee, f"{together.answered} of {together.asked} shots answered")
@@ -149,7 +149,7 @@ def show(page: Page, found: Score, remarks: Sequence[str], written: Sequence[Pat
         page.table(HEAD, [kappa_row("Fleiss's kappa", found.among), *by_verdict], named=True)
         page.gap()
     for remark in remarks:
-        page.line(remark)
+        page.line(remark.text)
     if written:
         page.line("Sheets to print:")
     for path in written:

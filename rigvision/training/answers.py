@@ -61,11 +61,14 @@ def read_answers(path: Path) -> Answers:
     try:
         content = read_ordinary(path, MOST_BYTES)
     except OSError as error:
-        raise _refused("answers-unread", name, error.strerror or "it cannot be opened") from error
+        cause = error.strerror or "it cannot be opened"
+        raise AnswersError(
+            "answers-unread", f"{name} cannot be read: {cause}.", "Name the file that was saved."
+        ) from error
     try:
         return parse_answers(content)
     except (ValueError, RecursionError) as error:
-        raise _refused("answers-unfit", name, one_line(str(error), 200)) from error
+        raise _unfit(name, one_line(str(error), 200)) from error
 
 
 def parse_answers(content: bytes) -> Answers:
@@ -138,9 +141,9 @@ def _time(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-def _refused(code: str, name: str, cause: str) -> AnswersError:
+def _unfit(name: str, cause: str) -> AnswersError:
     return AnswersError(
-        code,
+        "answers-unfit",
         f"{name} is not a file of answers as the quiz page wrote it: {cause}.",
         "Save the answers from the page again, and leave the file as it is.",
     )

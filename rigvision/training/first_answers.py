@@ -10,11 +10,19 @@ from rigvision.training.answers import Answers
 
 
 @dataclass(frozen=True, slots=True)
+class Remark:
+    """A sentence for the trainer; ``trainee`` None where it is about all."""
+
+    trainee: str | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class FirstAnswers:
-    """``remarks`` say, a sentence each, what does not count and why."""
+    """``remarks`` say what does not count and why."""
 
     counted: tuple[Answers, ...]
-    remarks: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
 
 def first_answers(given: Sequence[tuple[str, Answers]]) -> FirstAnswers:
@@ -29,22 +37,26 @@ def first_answers(given: Sequence[tuple[str, Answers]]) -> FirstAnswers:
         earlier = counted.setdefault((folded(answers.trainee), answers.quiz), answers)
         if earlier is answers:
             continue
-        if earlier.begun_at == answers.begun_at:
-            remarks.append(f"{name} is of a sitting that is there already; it counts once.")
-        else:
-            remarks.append(
-                f"{name} is a later sitting of {answers.trainee}'s at quiz {answers.quiz}, whose "
-                "readings were known by then; it does not count."
-            )
+        remarks.append(Remark(answers.trainee, _again(name, earlier, answers)))
     return FirstAnswers(tuple(counted.values()), tuple(remarks))
 
 
-def still_open(answers: Answers, asked: int) -> str | None:
+def _again(name: str, earlier: Answers, answers: Answers) -> str:
+    if earlier.begun_at == answers.begun_at:
+        return f"{name} is of a sitting that is there already; it counts once."
+    return (
+        f"{name} is a later sitting of {answers.trainee}'s at quiz {answers.quiz}, whose readings "
+        "were known by then; it does not count."
+    )
+
+
+def still_open(answers: Answers, asked: int) -> Remark | None:
     """The remark on a sitting that was broken off; None where all is answered."""
     left = asked - len(answers.answers)
     if not left:
         return None
-    return (
+    text = (
         f"{answers.trainee} left {left} of {asked} shots of quiz {answers.quiz} open; "
         "what was answered is scored."
     )
+    return Remark(answers.trainee, text)

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rigvision.records.clock import now
+from rigvision.records.person import same_person
+from rigvision.training.first_answers import Remark
 from rigvision.training.page_set import page_folder, rendered
 from rigvision.training.score import Score, TraineeScore
 from rigvision.training.score_rows import HEAD, PROGRESS_HEAD, progress_row, rows
@@ -17,7 +19,7 @@ KIND = "score"
 MOST_SITTINGS = 12
 
 
-def write_sheets(path: Path, score: Score, remarks: Sequence[str]) -> list[Path]:
+def write_sheets(path: Path, score: Score, remarks: Sequence[Remark]) -> list[Path]:
     """One file a trainee; sheets of an earlier run with those names are replaced.
 
     Raises UsageError where the folder holds something else, LedgerError.
@@ -33,7 +35,7 @@ def write_sheets(path: Path, score: Score, remarks: Sequence[str]) -> list[Path]
     return [path / name for name in written]
 
 
-def _sheet(one: TraineeScore, remarks: Sequence[str]) -> str:
+def _sheet(one: TraineeScore, remarks: Sequence[Remark]) -> str:
     shown = one.sittings[-MOST_SITTINGS:]
     return rendered(
         "score_sheet.html",
@@ -44,9 +46,13 @@ def _sheet(one: TraineeScore, remarks: Sequence[str]) -> str:
         progress_head=PROGRESS_HEAD,
         progress=[progress_row(dated) for dated in shown],
         left_out=len(one.sittings) - len(shown),
-        remarks=[r for r in remarks if one.trainee in r],
+        remarks=[r.text for r in remarks if _about(r, one.trainee)],
         made_at=now(),
     )
+
+
+def _about(remark: Remark, trainee: str) -> bool:
+    return remark.trainee is None or same_person(remark.trainee, trainee)
 
 
 def _plain(name: str) -> str:
