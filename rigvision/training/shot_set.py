@@ -61,7 +61,8 @@ def shots_of_ledger(ledger: Ledger, wanted: Wanted) -> ShotSet:
             gathered.complaints.append(f"{one_line(found.record, 20)} is left out: {error.text}")
             continue
         gathered.shots[shot.key] = shot
-    origin = f"ledger {ledger.identity}, {ledger.head().count} entries"
+    count = ledger.head().count
+    origin = f"ledger {ledger.identity}, {count} {'entry' if count == 1 else 'entries'}"
     shots, complaints = tuple(gathered.shots.values()), tuple(gathered.complaints)
     return ShotSet(shots, origin, complaints, finds.more)
 
