@@ -16,9 +16,9 @@ from rigvision.training.quiz import Quiz, new_quiz_id
 from rigvision.training.quiz_page import Asked, quiz_folder, write_quiz
 
 
-def picture(grey: int = 90) -> bytes:
+def picture(grey: int = 90, size: tuple[int, int] = (64, 48)) -> bytes:
     out = BytesIO()
-    Image.new("RGB", (64, 48), (grey, grey, grey)).save(out, "JPEG")
+    Image.new("RGB", size, (grey, grey, grey)).save(out, "JPEG")
     return out.getvalue()
 
 

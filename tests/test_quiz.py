@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from hashlib import sha256
 
 import pytest
 
+from rigvision.cli.main import main
 from rigvision.ground.errors import UsageError
-from rigvision.records.search import Found
 from rigvision.training.masked import masked, unmasked
 from rigvision.training.quiz import QUIZ_FILE, read_quiz
 from rigvision.training.quiz_error import QuizError
 from rigvision.training.quiz_page import quiz_folder
-from rigvision.training.quiz_shots import in_turn
-from tests.quiz_files import known, quiz_in
+from rigvision.training.quiz_shots import asked_of, in_turn, kind_of
+from rigvision.training.shot import ShotFiles, shot_of_result
+from tests.quiz_files import known, picture, quiz_in
+from tests.saved_shots import plain_result, saved
 
 
 def test_masking_is_undone_by_the_same_quiz_and_shot_only():
@@ -84,18 +87,40 @@ def test_no_quiz_takes_the_place_of_another(tmp_path):
         quiz_folder(tmp_path / "full")
 
 
-def found(record, verdict, borderline=False):
-    base = ("J-1", "WO", "E", "DF-10", 3, None, "RG-10")
-    return Found(record, *base, verdict, borderline, "2026", None, "recorded")
-
-
 def test_a_drawn_quiz_mixes_all_kinds_and_repeats_with_its_seed():
-    many = [found(f"P{n}", "pass") for n in range(40)]
-    many += [found(f"A{n}", "adjust") for n in range(5)]
-    many += [found(f"B{n}", "adjust", True) for n in range(3)] + [found("R0", "retake")]
-    first = [f.record for f in in_turn(many, seed=4)]
-    assert sorted(first) == sorted(f.record for f in many)
-    assert {r[0] for r in first[:4]} == {"B", "P", "A", "R"}
-    assert sum(r[0] == "B" for r in first[:9]) == 3
-    assert first == [f.record for f in in_turn(list(reversed(many)), seed=4)]
-    assert first != [f.record for f in in_turn(many, seed=5)]
+    kinds = {f"P{n}": kind_of("pass", False) for n in range(40)}
+    kinds |= {f"A{n}": kind_of("adjust", False) for n in range(5)}
+    kinds |= {f"B{n}": kind_of("adjust", True) for n in range(3)} | {"R0": "retake"}
+    first = in_turn(kinds, seed=4)
+    assert sorted(first) == sorted(kinds)
+    assert {name[0] for name in first[:4]} == {"B", "P", "A", "R"}
+    assert sum(name[0] == "B" for name in first[:9]) == 3
+    assert first == in_turn(dict(reversed(kinds.items())), seed=4)
+    assert first != in_turn(kinds, seed=5)
+
+
+def test_saved_results_make_a_quiz_that_gives_no_verdict_away(tmp_path, capsys):
+    """A retake knows no frame: shown beside passes, its missing limits would tell."""
+    folder = tmp_path / "results"
+    folder.mkdir()
+    for name, probabilities in (("a", (0.99,)), ("b", (0.4,)), ("c", ())):
+        photo = picture(ord(name), (320, 240))
+        (folder / f"{name}.jpg").write_bytes(photo)
+        plain = plain_result(*probabilities)
+        plain["photo"] |= {"name": f"{name}.jpg", "sha256": sha256(photo).hexdigest()}
+        plain["frame"] = plain["frame"] if probabilities else None
+        (folder / f"{name}.json").write_text(json.dumps(plain))
+    with pytest.raises(SystemExit) as ended:
+        main(["training", "quiz", str(folder), "--out", str(tmp_path / "q"), "--seed", "1"])
+    assert ended.value.code == 0
+    quiz = read_quiz(tmp_path / "q")
+    assert {k.verdict for k in quiz.known()} == {"pass", "adjust", "retake"}
+    assert len({(s.place, s.limits) for s in quiz.shots}) == 1
+    assert "0.55 to 1.05 mm" in quiz.shots[0].limits
+
+
+def test_a_photo_that_is_not_the_one_that_was_measured_is_not_asked_about(tmp_path):
+    (tmp_path / "photo.jpg").write_bytes(picture())
+    shot = shot_of_result(saved(0.4), ShotFiles(tmp_path / "photo.jpg"))
+    with pytest.raises(QuizError, match="not the one that was measured"):
+        asked_of(shot)

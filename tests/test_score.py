@@ -147,3 +147,12 @@ def test_rows_leave_out_what_there_is_nothing_to_say_of(quiz):
     names = [row[0] for row in rows(one.together)]
     assert "Right calls" in names
     assert not any("trainer" in name or "spread" in name for name in names)
+
+
+def test_rows_give_shares_in_per_cent(quiz):
+    """None of three: Clopper and Pearson's upper end is 1 - 0.025^(1/3) = 70.8 %."""
+    (one,) = score([sitting(quiz, *CALLS)]).trainees
+    needless = next(row for row in rows(one.together) if row[0] == "Needless retakes")
+    assert needless == ("Needless retakes", "0 of 3", "0 to 71 %")
+    right = next(row for row in rows(one.together) if row[0] == "Right calls")
+    assert right == ("Right calls", "2 of 4", "7 to 93 %")

@@ -115,5 +115,5 @@ def test_an_empty_ledger_is_a_sentence(tmp_path, capsys):
     with pytest.raises(SystemExit) as ended:
         main(["training", "quiz", "--ledger", str(tmp_path / "ledger.sqlite3"), "--out", "q"])
     assert ended.value.code == 2
-    assert "no record to ask about" in capsys.readouterr().err
+    assert "no shot to ask about" in capsys.readouterr().err
     assert not (tmp_path / "q").exists()

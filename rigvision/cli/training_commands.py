@@ -28,6 +28,10 @@ def quiz(
     out: Annotated[
         Path, typer.Option("--out", metavar="FOLDER", help="Write the quiz here: a new folder.")
     ],
+    results: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FOLDER-OF-RESULTS]", help="Saved results instead of a ledger."),
+    ] = None,
     shots: Annotated[int, typer.Option(metavar="N", help="So many shots.")] = 12,
     seed: Annotated[
         int | None, typer.Option(metavar="S", help="Draw the same shots again.", min=0)
@@ -43,7 +47,7 @@ def quiz(
     """
     from rigvision.cli.quizzing import QuizWanted, make_quiz
 
-    make_quiz(QuizWanted(out, shots, seed, job, title), ledger, as_json=json)
+    make_quiz(QuizWanted(out, shots, seed, job, title, results), ledger, as_json=json)
 
 
 @training.command("score")

@@ -1,20 +1,20 @@
-"""Records made into a quiz's shots: which of them, and how each is shown."""
+"""Records and saved results made into a quiz's shots: which of them, and how each is shown."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import zip_longest
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
 
-from rigvision.ground.errors import ModelError
+from rigvision.decision.result import Verdict
+from rigvision.ground.errors import ModelError, UsageError
 from rigvision.ground.ordinary_file import read_ordinary
 from rigvision.records.canonical import sha256_of
 from rigvision.records.evidence_store import MOST_BYTES
 from rigvision.records.ledger_error import spoken
-from rigvision.records.search import Found
 from rigvision.training.known import known_of
 from rigvision.training.quiz_error import QuizError
 from rigvision.training.quiz_page import Asked
@@ -31,22 +31,34 @@ PHOTO_QUALITY = 80
 IMAGE_SIDE_PX = 1600
 
 
-def in_turn(found: Sequence[Found], seed: int) -> list[Found]:
-    """All of them in an order drawn by ``seed``: borderline, pass, adjust and retake by turns as
-    long as there are any, so that the first so many are mixed."""
+def kind_of(verdict: Verdict, borderline: bool) -> str:
+    return "borderline" if borderline else verdict
+
+
+def in_turn(kinds: Mapping[str, str], seed: int) -> list[str]:
+    """The names of shots, of which kinds are given, in an order drawn by ``seed``: borderline,
+    pass, adjust and retake by turns as long as there are any, so that the first so many are
+    mixed."""
     random = Random(seed)
-    heaps: dict[str, list[Found]] = {"borderline": [], "pass": [], "adjust": [], "retake": []}
-    for one in sorted(found, key=lambda f: f.record):
-        heaps["borderline" if one.borderline else one.verdict].append(one)
+    heaps: dict[str, list[str]] = {"borderline": [], "pass": [], "adjust": [], "retake": []}
+    for name in sorted(kinds):
+        heaps[kinds[name]].append(name)
     for heap in heaps.values():
         random.shuffle(heap)
     rounds = zip_longest(*heaps.values())
-    return [one for together in rounds for one in together if one is not None]
+    return [name for together in rounds for name in together if name is not None]
 
 
-def asked_of(shot: Shot) -> Asked:
-    """What the quiz page needs of a record. Frame, door and limits are the job's: what the photo
-    itself gave away would tell a trainee whether it could be read.
+def common_frame(shots: Sequence[Shot]) -> str | None:
+    """The frame of all results that know theirs; None where they differ."""
+    frames = {shot.result.frame for shot in shots if shot.result.frame}
+    return frames.pop() if len(frames) == 1 else None
+
+
+def asked_of(shot: Shot, frame: str | None = None) -> Asked:
+    """What the quiz page needs of a record. Frame, door and limits are the job's, else ``frame``
+    and its limits for all shots: what the photo itself gave away would tell a trainee whether it
+    could be read.
 
     Raises QuizError, PhotoError where its photo is not there or not as it was measured.
     """
@@ -57,10 +69,11 @@ def asked_of(shot: Shot) -> Asked:
     if sha256_of(content) != shot.result.photo.sha256:
         raise _lost(shot, "is not the one that was measured")
     job = shot.job
+    frame = job.frame if job else frame
     return Asked(
         photo=_jpeg(_colours(shot.files.photo, shot.files.guarded), PHOTO_QUALITY),
-        place=f"{job.frame} door {job.door}" if job else "",
-        limits=_limits_of(job.frame) if job else "",
+        place=f"{job.frame} door {job.door}" if job else (frame or ""),
+        limits=_limits_of(frame) if frame else "",
         known=known_of(shot.result),
         record=shot.record,
         image=_image(shot.files.image),
@@ -98,7 +111,7 @@ def _limits_of(name: str) -> str:
     """In words; empty where the frame is not installed here."""
     try:
         return limits_in_words(load(Frame, name))
-    except ModelError:
+    except (ModelError, UsageError):
         return ""
 
 
@@ -122,5 +135,6 @@ def _lost(shot: Shot, what: str) -> QuizError:
     return QuizError(
         "quiz-photo-lost",
         f"The photo of {shot.name} {what}.",
-        "Run 'rigvision verify' on the ledger, and restore what is lost from the backup.",
+        "Run 'rigvision verify' on the ledger and restore what is lost from the backup; put the "
+        "photos of saved results beside them.",
     )
