@@ -8,7 +8,9 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from rigvision.cli.main import main
 from rigvision.records.ledger import Ledger
@@ -205,3 +207,32 @@ def test_a_door_is_compared_with_the_last_of_the_other_stage_that_counts():
     assert (doors[first.key].before, doors[first.key].after) == (first, after)
     assert doors[elsewhere.key].others == ()
     assert any(row.name == "Gap" for row in doors[after.key].rows)
+
+
+def test_the_campaign_measures_what_it_says(tmp_path):
+    """Two shots of one sample: nothing is said of the aims, but all figures are there."""
+    from recorded.review import ReviewCost, fill, table
+
+    path = tmp_path / "ledger.sqlite3"
+    photo = half_size_file("nominal.jpg", tmp_path)
+    assert fill(path, [photo], 2) == photo.stat().st_size
+    with Ledger.open(path, read_only=True) as ledger:
+        shots = shots_of_ledger(ledger, Wanted())
+    assert shots.complaints == ()
+    review = build_review(shots, tmp_path / "out", workers=1)
+    assert (review.shots, review.made, review.without_photo) == (2, 2, 0)
+    assert len(list((tmp_path / "out" / "pictures").glob("*-gap.jpg"))) == 2
+    cost = ReviewCost(2, 1, 1.0, 1.0, 0.5, 5e5, 4e5, 5000, None, None)
+    assert "| 0.40 MB | under 1 MB |" in table(cost)
+
+
+def test_a_strangers_photo_is_read_in_a_locked_down_process(results, tmp_path):
+    (photo,) = (s for s in shots_of_folder(results).shots if s.files.photo)
+    plain = ShotSet((photo,), "here", from_ledger=False)
+    guarded = replace(photo, files=replace(photo.files, guarded=True))
+    build_review(plain, tmp_path / "a", workers=1)
+    review = build_review(ShotSet((guarded,), "here", from_ledger=False), tmp_path / "b", workers=1)
+    assert review.without_photo == 0
+    pictures = [next((tmp_path / f / "pictures").glob("*-small.jpg")) for f in "ab"]
+    first, second = (np.asarray(Image.open(p)).astype(int) for p in pictures)
+    assert np.abs(first - second).mean() < 1.0
