@@ -113,7 +113,9 @@ def test_without_the_evidence_that_is_said(filled: Path) -> None:
 @pytest.mark.parametrize("column", ["kind", "recorded_at", "body", "previous", "hash", "signature"])
 def test_a_changed_column_is_found_at_its_entry(path: Path, column: str) -> None:
     changes = {"kind": "'noted'", "body": "replace(body, 'ENG-7', 'ENG-8')"}
-    new = changes.get(column, f"'0' || substr({column}, 2, 5) || '1' || substr({column}, 8)")
+    # Never what stands there already, as hashes and signatures are random.
+    other = f"CASE substr({column}, 1, 1) WHEN '0' THEN '1' ELSE '0' END"
+    new = changes.get(column, f"{other} || substr({column}, 2)")
     report = changed(path, f"UPDATE entry SET {column} = {new} WHERE sequence = 4")
     assert not report.intact
     assert report.first_bad is not None
