@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigvision.cli.passphrases import passphrase, warn_if_open
-from rigvision.ground.shown import one_line
+from rigvision.ground.shown import grouped, one_line
 from rigvision.records.bodies import Role
 from rigvision.records.clock import now
 from rigvision.records.enrolment import enrol, persons_in, withdraw
@@ -16,7 +16,7 @@ from rigvision.records.ledger import Ledger
 from rigvision.records.person import checked_name
 from rigvision.records.person_key import PersonKey, new_key, read_key
 from rigvision.records.place import ledger_path
-from rigvision.records.signature import FINGERPRINT_DIGITS, grouped
+from rigvision.records.signature import fingerprint_in
 
 
 def make_key(file: Path, person: str, role: Role, passphrase_file: Path | None) -> None:
@@ -79,10 +79,7 @@ def list_keys(ledger_file: Path | None, *, as_json: bool) -> None:
 
 def _fingerprint(key: str) -> str:
     """Of what was typed: a fingerprint, with or without gaps, or a key's file."""
-    digits = "".join(key.split()).casefold()
-    if len(digits) == FINGERPRINT_DIGITS and set(digits) <= set("0123456789abcdef"):
-        return digits
-    return read_key(Path(key)).owner.fingerprint
+    return fingerprint_in(key) or read_key(Path(key)).owner.fingerprint
 
 
 def _who(owner: PersonKey) -> str:

@@ -11,13 +11,13 @@ from rigvision.cli.at_ledger import head_as_json, opened, person_at_keyboard, sh
 from rigvision.cli.kept_file import write_kept
 from rigvision.cli.page import Page, print_json, shown_time
 from rigvision.cli.record_rows import STATUS_WORDS, as_rows
+from rigvision.ground.shown import grouped
 from rigvision.records.bodies import CheckCorrected, Definition, Signed
 from rigvision.records.correction import correct_record
 from rigvision.records.ledger import Ledger
 from rigvision.records.record_view import RecordView, view_record
 from rigvision.records.recorded_result import recorded_result
 from rigvision.records.search import Finds, Wanted, search
-from rigvision.records.signature import grouped
 
 SCHEMA = "rigvision.record-view/1"
 

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from rigvision.ground.errors import UsageError
-from rigvision.ground.shown import one_line
+from rigvision.ground.shown import grouped, one_line
 from rigvision.records.ledger import Ledger
 from rigvision.records.ledger_error import LedgerError
 from rigvision.records.place import VARIABLE, ledger_path
-from rigvision.records.signature import FINGERPRINT_DIGITS, fingerprint_of, grouped
+from rigvision.records.signature import FINGERPRINT_DIGITS, fingerprint_in, fingerprint_of
 from rigvision.records.verification import SCHEMA, Outcome, Verification, unproven
 from rigvision.records.verify_file import is_ledger, verify_file
 
@@ -91,8 +91,8 @@ def _held_to_key(verified: Verification, expected: str | None) -> Verification:
 
 
 def _fingerprint(text: str) -> str:
-    digits = "".join(text.split()).casefold()
-    if len(digits) != FINGERPRINT_DIGITS or not set(digits) <= set("0123456789abcdef"):
+    digits = fingerprint_in(text)
+    if digits is None:
         raise UsageError(
             "no-fingerprint",
             f"'{one_line(text, 60)}' is no key's fingerprint.",

@@ -20,6 +20,11 @@ def one_line(text: str, longest: int | None = None) -> str:
     return f"{cleaned[:head]}…{cleaned[len(cleaned) - (longest - 1 - head) :]}"
 
 
+def grouped(digits: str) -> str:
+    """Digits in fours, so that two people can compare them aloud."""
+    return " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
+
+
 def _is_harmless(character: str) -> bool:
     category = unicodedata.category(character)
     return category[0] != "C" and category not in _BREAKS

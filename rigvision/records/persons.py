@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from rigvision.ground.errors import SignOffError
+from rigvision.ground.shown import grouped
 from rigvision.records.bodies import Body, PersonEnrolled, PersonWithdrawn
-from rigvision.records.signature import fingerprint_of, grouped, is_public_key
+from rigvision.records.signature import fingerprint_of, is_public_key
 
 
 @dataclass(slots=True)

@@ -73,6 +73,8 @@ def fingerprint_of(public_key: str) -> str:
     return sha256_of(bytes.fromhex(public_key))[:FINGERPRINT_DIGITS]
 
 
-def grouped(fingerprint: str) -> str:
-    """A fingerprint in groups of four, as it is shown and read out."""
-    return " ".join(fingerprint[at : at + 4] for at in range(0, len(fingerprint), 4))
+def fingerprint_in(text: str) -> str | None:
+    """A fingerprint as somebody typed it, with or without gaps; None where it is none."""
+    digits = "".join(text.split()).casefold()
+    whole = len(digits) == FINGERPRINT_DIGITS and set(digits) <= set("0123456789abcdef")
+    return digits if whole else None

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from rigvision.ground.shown import one_line
+from rigvision.ground.shown import grouped, one_line
 from rigvision.records.bodies import Statement
 from rigvision.records.entry import Head
 from rigvision.records.examine_record import Correction, Examined
-from rigvision.records.signature import fingerprint_of, grouped, is_public_key
+from rigvision.records.signature import fingerprint_of, is_public_key
 
 SCHEMA = "rigvision.verify/1"
 Outcome = Literal["intact", "changed", "unproven"]

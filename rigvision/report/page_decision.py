@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rigvision.ground.shown import grouped
 from rigvision.report.banner import borderline_words, draw_shape
 from rigvision.report.canvas import WHITE, Colour
 from rigvision.report.page_facts import PageFacts, PageSignature, Standing
@@ -14,7 +15,6 @@ from rigvision.report.page_parts import (
     heading,
     shown_time,
 )
-from rigvision.report.seal_panel import grouped
 from rigvision.report.sheet import BLACK, Sheet, Style
 from rigvision.report.wording import LOOKS, deciding_reason, what_to_do
 

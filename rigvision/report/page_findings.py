@@ -6,6 +6,7 @@ from itertools import groupby
 from math import hypot
 
 from rigvision.decision.result import BudgetLine
+from rigvision.ground.shown import grouped
 from rigvision.report.budget import NAMES
 from rigvision.report.figure_rows import after_turn_row, figure_rows, risk_line
 from rigvision.report.figures import percent
@@ -21,7 +22,7 @@ from rigvision.report.page_parts import (
     shown_time,
 )
 from rigvision.report.saved_result import SavedResult
-from rigvision.report.seal_panel import STAGES, grouped
+from rigvision.report.seal_panel import STAGES
 from rigvision.report.sheet import Sheet, Style
 from rigvision.report.wording import what_to_do
 

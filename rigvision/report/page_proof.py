@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from rigvision.ground.shown import grouped
 from rigvision.report.page_facts import PageFacts
 from rigvision.report.page_parts import SMALL, STRONG, TEXT, Area, heading
 from rigvision.report.seal import code_modules
-from rigvision.report.seal_panel import grouped
 from rigvision.report.sheet import Sheet, Style
 
 CODE_SIDE_MM = 27.0

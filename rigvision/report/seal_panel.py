@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigvision.ground.shown import one_line
+from rigvision.ground.shown import grouped, one_line
 from rigvision.report.canvas import INK, WHITE, Canvas, Colour, font, shortened
 from rigvision.report.seal import MODULE_PX, Seal, code_modules
 
@@ -47,8 +47,3 @@ def job_words(seal: Seal) -> str:
     """``Job J-0001, door 3, before the work``."""
     stage = f", {STAGES.get(seal.stage, seal.stage)}" if seal.stage else ""
     return f"Job {seal.job}, door {seal.door}{stage}"
-
-
-def grouped(digits: str) -> str:
-    """Digits in fours, so that two people can compare them aloud."""
-    return " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
