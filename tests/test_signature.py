@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rigvision.ground.shown import grouped
 from rigvision.records.signature import (
+    fingerprint_in,
     fingerprint_of,
-    grouped,
     holds,
     is_public_key,
     private_key_of,
@@ -163,3 +164,13 @@ def test_a_fingerprint_is_what_sha256sum_prints_of_the_keys_bytes() -> None:
     public = RFC_8032[0][1]
     assert fingerprint_of(public) == hashlib.sha256(bytes.fromhex(public)).hexdigest()[:32]
     assert grouped("0123456789abcdef") == "0123 4567 89ab cdef"
+
+
+@pytest.mark.parametrize("typed", ["0123456789abcdef" * 2, " 0123 4567 89AB cdef " * 2])
+def test_a_fingerprint_is_read_with_or_without_gaps(typed):
+    assert fingerprint_in(typed) == "0123456789abcdef" * 2
+
+
+@pytest.mark.parametrize("typed", ["", "0123", "g" * 32, "0" * 33, "inspector.key"])
+def test_what_is_no_fingerprint_is_none(typed):
+    assert fingerprint_in(typed) is None
